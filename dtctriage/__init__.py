@@ -1,0 +1,1 @@
+"""Trouble-code triage at intake."""

@@ -1,0 +1,1 @@
+"""Repair orders and sweeps, kept."""

@@ -1,0 +1,1 @@
+"""What is asked and answered, as pure bytes and values."""

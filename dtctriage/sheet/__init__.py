@@ -1,0 +1,1 @@
+"""The triage sheet as text, HTML, PDF and JSON."""

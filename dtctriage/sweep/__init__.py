@@ -1,0 +1,1 @@
+"""Who answers, who is silent, what each reports."""

@@ -1,0 +1,1 @@
+"""From evidence to findings, hypotheses and the next check."""

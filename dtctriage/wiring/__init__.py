@@ -1,0 +1,1 @@
+"""How a vehicle is wired, and what a fault in it does."""
