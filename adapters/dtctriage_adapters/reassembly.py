@@ -175,9 +175,10 @@ def _frames(payload: bytes) -> Iterator[bytes]:
     if len(payload) < CLASSIC_LENGTH:
         yield bytes([len(payload)]) + payload
         return
-    head = (_FIRST << 12 | len(payload)).to_bytes(2, "big")
     if len(payload) > SHORT_LENGTH_LIMIT:
         head = bytes([_FIRST << 4, 0]) + len(payload).to_bytes(4, "big")
+    else:
+        head = (_FIRST << 12 | len(payload)).to_bytes(2, "big")
     first = CLASSIC_LENGTH - len(head)
     yield head + payload[:first]
     for number, start in enumerate(range(first, len(payload), CLASSIC_LENGTH - 1), start=1):
