@@ -1,0 +1,263 @@
+"""The profile taken apart into two-terminal parts: what current passes, and what can fail.
+
+Nodes are named after what a technician can touch: a feed's id is its output; `F12.in` the input of a fuse
+or switch; `K1.30`, `K1.87` (= `K1`), `K1.86`, `K1.85` a relay's terminals (numbers of DIN 72552);
+`X3:4<` and `X3:4` the two sides of a connector pin; `ECM/C1:7` a module's pin inside its plug.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from dtctriage.wiring.network import REFERENCE
+from dtctriage.wiring.profile import (
+    BATTERY,
+    BATTERY_MINUS,
+    Circuit,
+    Conductor,
+    Connector,
+    Fuse,
+    Ground,
+    Module,
+    Profile,
+    Relay,
+    Switch,
+)
+
+WIRE_OHMS = 0.01
+"""About 0.5 m of 0.75 mm2 copper: 0.0175 ohm mm2/m x 0.5 / 0.75 (handbook resistivity, from memory)."""
+CONTACT_OHMS = 0.005
+"""A sound terminal, fuse or relay contact. Common practice, no source."""
+
+
+class PartKind(StrEnum):
+    """What a part is; priors, checks and prices are given by kind."""
+
+    FUSE = "fuse"
+    SWITCH = "switch contact"
+    CONTACT = "relay contact"
+    COIL = "relay coil"
+    WIRE = "wire"
+    TERMINAL = "terminal"
+    GROUND = "ground point"
+    LOAD = "load"
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A resistance of `ohms` between nodes `a` (towards the battery) and `b`.
+
+    `title` is how the sheet names it, `place` where it is. `minutes` is the profile's own price, or None.
+    """
+
+    id: str
+    kind: PartKind
+    a: str
+    b: str
+    ohms: float
+    title: str
+    place: str = ""
+    minutes: float | None = None
+    exposed: bool = False
+
+
+def node(name: str) -> str:
+    """The node of a name used in `from`, `to` or `ground`."""
+    return REFERENCE if name == BATTERY_MINUS else name
+
+
+def module_pin(module_id: str, pin: str) -> str:
+    """The node of a module's pin, inside its plug."""
+    return f"{module_id}/{pin}"
+
+
+def load_nodes(circuit: Circuit) -> tuple[str, str]:
+    """The load's two nodes: towards the battery, towards battery minus."""
+    return f"{circuit.id}+", f"{circuit.id}-"
+
+
+def parts_of(profile: Profile) -> tuple[Part, ...]:
+    """Every two-terminal part of the vehicle, in the order of the file."""
+    return tuple(_Expansion(profile).parts())
+
+
+class _Expansion:
+    def __init__(self, profile: Profile) -> None:
+        self._profile = profile
+        self._connectors: dict[str, Connector] = {item.id: item for item in profile.connector}
+
+    def parts(self) -> Iterator[Part]:
+        for fuse in self._profile.fuse:
+            yield from self._fuse(fuse)
+        for relay in self._profile.relay:
+            yield from self._relay(relay)
+        for switch in self._profile.switch:
+            yield from self._switch(switch)
+        for splice in self._profile.splice:
+            yield from self._run(splice, splice.id)
+        for ground in self._profile.ground:
+            yield self._ground(ground)
+        for module in self._profile.module:
+            yield from self._module(module)
+        for circuit in self._profile.circuit:
+            yield from self._circuit(circuit)
+
+    def _fuse(self, fuse: Fuse) -> Iterator[Part]:
+        yield from self._run(fuse, f"{fuse.id}.in")
+        title = f"fuse {fuse.id} ({fuse.rating:g} A)"
+        yield Part(
+            fuse.id, PartKind.FUSE, f"{fuse.id}.in", fuse.id, CONTACT_OHMS, title, fuse.place, fuse.minutes
+        )
+
+    def _relay(self, relay: Relay) -> Iterator[Part]:
+        yield from self._run(relay, f"{relay.id}.30")
+        common = (relay.place, relay.minutes)
+        name = f"relay {relay.id}"
+        yield Part(
+            f"{relay.id} contact",
+            PartKind.CONTACT,
+            f"{relay.id}.30",
+            relay.id,
+            CONTACT_OHMS,
+            f"{name}, contact",
+            *common,
+        )
+        feed, minus = f"{relay.id}.86", f"{relay.id}.85"
+        yield self._wire(node(relay.coil.source), feed, "")
+        yield Part(f"{relay.id} coil", PartKind.COIL, feed, minus, relay.coil.ohms, f"{name}, coil", *common)
+        yield self._wire(minus, node(relay.coil.ground), "")
+
+    def _switch(self, switch: Switch) -> Iterator[Part]:
+        yield from self._run(switch, f"{switch.id}.in")
+        yield Part(
+            switch.id,
+            PartKind.SWITCH,
+            f"{switch.id}.in",
+            switch.id,
+            CONTACT_OHMS,
+            switch.name or f"switch {switch.id}",
+            switch.place,
+            switch.minutes,
+        )
+
+    def _ground(self, ground: Ground) -> Part:
+        return Part(
+            ground.id,
+            PartKind.GROUND,
+            ground.id,
+            node(ground.to),
+            ground.ohms,
+            f"ground {ground.id}",
+            ground.place,
+            ground.minutes,
+        )
+
+    def _module(self, module: Module) -> Iterator[Part]:
+        for supply in module.supply:
+            pin = module_pin(module.id, supply.pin)
+            yield from self._run(supply, pin, plug=module)
+        for item in module.ground:
+            pin = module_pin(module.id, item.pin)
+            yield from self._path(
+                node(item.ground), item.through, pin, item.wire, plug=module, towards_ground=True
+            )
+
+    def _circuit(self, circuit: Circuit) -> Iterator[Part]:
+        plus, minus = load_nodes(circuit)
+        module = self._profile.module_named(circuit.module)
+        pin = module_pin(circuit.module, circuit.driver_pin)
+        if circuit.feed is not None:
+            yield from self._run(circuit.feed, plus)
+        yield Part(
+            f"{circuit.id} load",
+            PartKind.LOAD,
+            plus,
+            minus,
+            circuit.load.ohms,
+            circuit.load.name,
+            circuit.load.place,
+            circuit.load.minutes,
+        )
+        if circuit.driver == "low side":
+            yield from self._path(minus, circuit.driver_through, pin, circuit.driver_wire, plug=module)
+            return
+        yield from self._path(
+            plus, circuit.driver_through[::-1], pin, circuit.driver_wire, plug=module, towards_ground=True
+        )
+        if circuit.ground is not None:
+            yield from self._path(
+                node(circuit.ground), circuit.ground_through[::-1], minus, "", towards_ground=True
+            )
+
+    def _run(self, conductor: Conductor, end: str, plug: Module | None = None) -> Iterator[Part]:
+        return self._path(node(conductor.source), conductor.through, end, conductor.wire, plug)
+
+    def _path(
+        self,
+        start: str,
+        pins: Sequence[str],
+        end: str,
+        colour: str,
+        plug: Module | None = None,
+        towards_ground: bool = False,
+    ) -> Iterator[Part]:
+        """Wires and terminals from `start` through `pins` to `end`.
+
+        `plug`: `end` is a pin of this module, so the wire meets a terminal there first.
+        `towards_ground`: the path is walked against the current, so each part is turned round.
+        """
+        here = start
+        for pin in pins:
+            yield self._wire(here, f"{pin}<", colour, towards_ground)
+            yield self._terminal(pin, f"{pin}<", pin, towards_ground)
+            here = pin
+        if plug is None:
+            yield self._wire(here, end, colour, towards_ground)
+            return
+        yield self._wire(here, f"{end}<", colour, towards_ground)
+        yield self._plug_terminal(plug, end, towards_ground)
+
+    def _wire(self, a: str, b: str, colour: str, turned: bool = False) -> Part:
+        start, end = (b, a) if turned else (a, b)
+        title = f"wire {place_name(start)} to {place_name(end)}" + (f" ({colour})" if colour else "")
+        return Part(f"wire {start} > {end}", PartKind.WIRE, start, end, WIRE_OHMS, title)
+
+    def _terminal(self, pin: str, a: str, b: str, turned: bool) -> Part:
+        connector = self._connectors[pin.partition(":")[0]]
+        start, end = (b, a) if turned else (a, b)
+        return Part(
+            f"pin {pin}",
+            PartKind.TERMINAL,
+            start,
+            end,
+            CONTACT_OHMS,
+            f"connector {connector.id} pin {pin.partition(':')[2]}",
+            connector.place,
+            connector.minutes,
+            connector.exposed,
+        )
+
+    def _plug_terminal(self, module: Module, pin: str, turned: bool) -> Part:
+        start, end = (pin, f"{pin}<") if turned else (f"{pin}<", pin)
+        plug, _, number = pin.partition("/")[2].partition(":")
+        return Part(
+            f"pin {pin}",
+            PartKind.TERMINAL,
+            start,
+            end,
+            CONTACT_OHMS,
+            f"{module.id} plug {plug} pin {number}",
+            module.place,
+            module.minutes,
+        )
+
+
+def place_name(name: str) -> str:
+    """A node as the sheet writes it."""
+    if name == REFERENCE:
+        return "battery minus"
+    if name == BATTERY:
+        return "battery plus"
+    return name.removesuffix("<").removesuffix(".in").replace("/", " ")

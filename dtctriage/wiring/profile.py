@@ -1,0 +1,310 @@
+"""A vehicle's modules and wiring, as written in a `*.vehicle.toml` file.
+
+The model is what a wiring diagram shows: where current comes from, what it passes, where it returns, and
+which pair of wires carries which modules' messages. Every conductor names the element it comes `from`; the
+elements are fuses, relays, switches, splices, grounds and modules' pins. Units: volt, ohm, ampere, minute.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, field_validator
+
+from dtctriage.link import BusProtocol, Framing, Target, physical
+
+BATTERY = "battery"
+"""The supply node's name in `from`."""
+BATTERY_MINUS = "battery-"
+"""The return node's name in a ground's `to`."""
+
+Name = Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._/+-]*$")]
+PinName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*:[A-Za-z0-9]+$")]
+"""A connector and a pin in it: `X12:4`."""
+Ohms = Annotated[float, Field(gt=0, le=1e9)]
+Minutes = Annotated[float, Field(gt=0, le=600)]
+
+
+class Key(StrEnum):
+    """Ignition positions."""
+
+    OFF = "off"
+    ACCESSORY = "accessory"
+    RUN = "run"
+    START = "start"
+
+
+class Strict(BaseModel):
+    """A table of the file: unknown keys are errors, values do not change."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Vehicle(Strict):
+    """`[vehicle]`: which vehicles the profile is for."""
+
+    make: str
+    model: str
+    years: str = ""
+    vin_pattern: str = Field(default="", pattern=r"^[A-HJ-NPR-Z0-9.]*$", max_length=17)
+    """VIN with a dot where any character fits, from position 1."""
+    nominal_volts: Literal[12, 24] = 12
+
+
+class Battery(Strict):
+    """`[battery]`: open-circuit voltage and internal resistance."""
+
+    volts: float = Field(default=12.6, gt=0, le=32)
+    ohms: Ohms = 0.01
+    place: str = ""
+
+
+class HighVoltage(Strict):
+    """`[high_voltage]`: present where a traction battery is fitted."""
+
+    volts: float = Field(gt=60)
+    where: str
+
+
+class Placed(Strict):
+    """Something that has an id, a place and a price in minutes to get at."""
+
+    id: Name
+    name: str = ""
+    place: str = ""
+    minutes: Minutes | None = None
+    """Time to reach and check it; None takes the default of its kind."""
+
+
+class Conductor(Strict):
+    """A wire from an element, through connector pins in their order."""
+
+    source: str = Field(alias="from")
+    through: tuple[PinName, ...] = ()
+    wire: str = ""
+    """Colour as the diagram gives it."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class Fuse(Placed, Conductor):
+    """`[[fuse]]`."""
+
+    rating: float = Field(gt=0, le=500)
+
+
+class Switch(Placed, Conductor):
+    """`[[switch]]`: closed in the named ignition positions."""
+
+    closed_in: frozenset[Key]
+
+
+class Splice(Placed, Conductor):
+    """`[[splice]]`: one wire in, several out."""
+
+
+class Coil(Strict):
+    """A relay's coil: fed `from`, returning to a ground, energised whenever its feed is hot."""
+
+    source: str = Field(alias="from")
+    ground: str
+    ohms: Ohms = 80.0
+
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class Relay(Placed, Conductor):
+    """`[[relay]]`: `from` feeds the contact."""
+
+    coil: Coil
+
+
+class Ground(Placed):
+    """`[[ground]]`: a ground point on the body or engine, bonded to battery minus."""
+
+    to: str = BATTERY_MINUS
+    ohms: Ohms = 0.002
+
+
+class Connector(Placed):
+    """`[[connector]]`: an inline or component connector. `exposed`: in water, heat or movement."""
+
+    exposed: bool = False
+
+
+class Supply(Conductor):
+    """A supply pin of a module. All `main` supplies must be there for the module to run."""
+
+    pin: PinName
+    purpose: Literal["main", "memory"] = "main"
+
+
+class Return(Strict):
+    """A ground pin of a module."""
+
+    ground: str
+    pin: PinName
+    through: tuple[PinName, ...] = ()
+    wire: str = ""
+
+
+class Heard(Strict):
+    """A partner whose messages a module expects. `bus`: on which of the shared buses."""
+
+    module: str
+    bus: str | None = None
+
+
+class Module(Placed):
+    """`[[module]]`."""
+
+    role: str
+    """Key of the lost-communication table, such as engine_control_a."""
+    request: int = Field(ge=0, le=0x1FFFFFFF)
+    answer: int | None = Field(default=None, ge=0, le=0x1FFFFFFF)
+    framing: Framing = Framing.CAN11
+    speaks: tuple[Literal["j1979", "uds"], ...] = ("uds",)
+    buses: tuple[str, ...] = Field(min_length=1)
+    """The first one carries diagnosis."""
+    supply: tuple[Supply, ...] = ()
+    ground: tuple[Return, ...] = ()
+    hears: tuple[Heard, ...] = ()
+    draws_ohms: Ohms = 40.0
+    """The module as a load on its supply, key on."""
+    works_from: float = Field(default=9.0, gt=0)
+    """Least supply in volts at which it answers."""
+    judges_from: float = Field(default=10.0, gt=0)
+    """Least supply in volts at which it stores lost-communication codes."""
+    lost_after: float = Field(default=5.0, gt=0)
+    """Seconds without a partner's message before the code is stored."""
+    part_number: str = ""
+    calibration: str = ""
+    starts: bool = False
+    """True when the vehicle cannot start or become ready without it."""
+    high_voltage: bool = False
+    fitted: Literal["always", "optional"] = "always"
+
+    @field_validator("hears", mode="before")
+    @classmethod
+    def _short_form(cls, value: object) -> object:
+        """`hears = ["ECM", "ABS@PT"]` is short for tables with module and bus."""
+        if not isinstance(value, (list, tuple)):
+            return value
+        return [_heard(item) if isinstance(item, str) else item for item in value]
+
+    @property
+    def target(self) -> Target:
+        """Request id with its answer id, the standard's where the file gives none."""
+        standard = physical(self.framing, self.request)
+        return standard if self.answer is None else Target(self.framing, self.request, self.answer)
+
+    @property
+    def title(self) -> str:
+        return self.name or self.id
+
+
+def _heard(text: str) -> dict[str, str]:
+    module, _, bus = text.partition("@")
+    return {"module": module, "bus": bus} if bus else {"module": module}
+
+
+class Bus(Placed):
+    """`[[bus]]`: a CAN pair. `line` lists modules and inline connectors from one end to the other."""
+
+    protocol: BusProtocol = BusProtocol.CAN11_500
+    line: tuple[str, ...] = Field(min_length=1)
+    terminated_in: tuple[str, str]
+    """The two entries of `line` that hold the 120 ohm terminations."""
+    at_connector: str | None = None
+    """Entry of `line` nearest to the diagnostic connector; None when the bus does not reach it."""
+    pins: tuple[int, int] | None = None
+    """Pins at the diagnostic connector, CAN high and CAN low (J1962: 6 and 14)."""
+
+
+class Gateway(Strict):
+    """`[[gateway]]`: a module that passes diagnosis and messages between its buses."""
+
+    module: str
+    joins: tuple[str, ...] = Field(min_length=2)
+
+
+class Load(Strict):
+    """What a circuit drives: resistance in ohm with its tolerance in percent, and its own plug."""
+
+    name: str
+    ohms: Ohms
+    tolerance: float = Field(default=10.0, ge=0, le=100)
+    place: str = ""
+    minutes: Minutes | None = None
+
+
+class CircuitCodes(Strict):
+    """The codes that watch a circuit, as text (P0443-13)."""
+
+    open: str | None = None
+    low: str | None = None
+    high: str | None = None
+
+
+class Circuit(Placed):
+    """`[[circuit]]`: feed, load and a module's driver in series.
+
+    A low-side driver switches the return: feed, `feed.through` pins, load, `driver_through` pins, driver.
+    A high-side driver switches the feed: driver, `driver_through` pins, load, `ground` with its pins.
+    With the driver off the module biases its pin to `bias_volts` through `bias_ohms` and reads it back.
+    """
+
+    module: str
+    driver: Literal["low side", "high side"]
+    driver_pin: PinName
+    driver_through: tuple[PinName, ...] = ()
+    driver_wire: str = ""
+    feed: Conductor | None = None
+    ground: str | None = None
+    ground_through: tuple[PinName, ...] = ()
+    load: Load
+    driver_ohms: Ohms = 0.3
+    bias_volts: float = Field(default=2.5, ge=0, le=32)
+    bias_ohms: Ohms = 10_000.0
+    codes: CircuitCodes
+    starts: bool = False
+    high_voltage: bool = False
+
+
+class Profile(Strict):
+    """The whole file."""
+
+    format: Literal[1]
+    vehicle: Vehicle
+    battery: Battery = Battery()
+    high_voltage: HighVoltage | None = None
+    fuse: tuple[Fuse, ...] = ()
+    relay: tuple[Relay, ...] = ()
+    switch: tuple[Switch, ...] = ()
+    splice: tuple[Splice, ...] = ()
+    ground: tuple[Ground, ...] = ()
+    connector: tuple[Connector, ...] = ()
+    module: tuple[Module, ...] = Field(min_length=1)
+    bus: tuple[Bus, ...] = ()
+    gateway: tuple[Gateway, ...] = ()
+    circuit: tuple[Circuit, ...] = ()
+
+    @property
+    def feeds(self) -> tuple[Fuse | Relay | Switch | Splice, ...]:
+        """Everything that passes current on, in the order of the file."""
+        return (*self.fuse, *self.relay, *self.switch, *self.splice)
+
+    def module_at(self, target: Target) -> Module | None:
+        """The module whose request id this is."""
+        for module in self.module:
+            if (module.framing, module.request) == (target.framing, target.request):
+                return module
+        return None
+
+    def module_named(self, module_id: str) -> Module:
+        """The module with this id. Raises KeyError."""
+        for module in self.module:
+            if module.id == module_id:
+                return module
+        raise KeyError(module_id)
