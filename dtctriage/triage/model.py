@@ -1,0 +1,170 @@
+"""What triage says: evidence, findings, problems with their suspects, and checks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Situation(StrEnum):
+    """What kind of vehicle stands here; each makes a different sheet."""
+
+    NO_SUPPLY = "adapter without supply"
+    ALL_SILENT = "all modules silent"
+    SOME_SILENT = "some modules silent"
+    ONE_SILENT = "one module silent"
+    ONE_CUT_OFF = "a module answers but is cut off from its partners"
+    CODES_ONLY = "all known modules answer, codes are stored"
+    NOTHING_FOUND = "all known modules answer, no code is stored"
+
+
+class EvidenceKind(StrEnum):
+    """What a piece of evidence is."""
+
+    ANSWER = "answer"
+    SILENCE = "silence"
+    UNSTEADY = "unsteady answer"
+    WITNESS = "witness"
+    CODE = "code"
+    SUPPLY = "supply"
+    NOTICE = "notice"
+    BUS = "bus"
+    IDENTITY = "identity"
+    PROBLEM = "damaged answer"
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """One thing that was seen. `id` is what findings and the sheet refer to (E1, E2, ...).
+
+    `module` is the module's label on the sheet, or "" for the vehicle as a whole.
+    """
+
+    id: str
+    kind: EvidenceKind
+    module: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """The next thing to do with a meter, a lamp or the eyes.
+
+    `expect` is what a sound vehicle shows, with its limit; `source` is where the limit comes from.
+    `minutes` is the effort; `settles` the share of suspicion (0..1) that the check decides about.
+    """
+
+    what: str
+    where: str
+    condition: str
+    expect: str
+    source: str
+    minutes: float
+    settles: float
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """One possible cause. `share` is its part of the suspicion, 0..1, over all suspects of the problem.
+
+    Suspects that no evidence at hand tells apart stand together in one `Suspect` with several `members`.
+    """
+
+    title: str
+    place: str
+    share: float
+    members: tuple[str, ...]
+    because: str
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """Evidence that belongs together, with who or what may have caused it, likeliest first.
+
+    `silent` and `explains` name modules and consequence codes; `open_end` says what the evidence leaves open.
+    """
+
+    title: str
+    modules: tuple[str, ...]
+    evidence: tuple[str, ...]
+    suspects: tuple[Suspect, ...]
+    checks: tuple[Check, ...]
+    stops_vehicle: bool
+    known_by: tuple[str, ...] = ()
+    explains: tuple[str, ...] = ()
+    open_end: str = ""
+
+
+class Weight(StrEnum):
+    """How much a finding matters on the sheet."""
+
+    STOPS = "stops the vehicle"
+    LOOK = "look at this"
+    NOTE = "note"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """What a rule makes of the evidence. `rule` is its file's name, `source` a clause or common practice."""
+
+    rule: str
+    weight: Weight
+    title: str
+    detail: str
+    evidence: tuple[str, ...]
+    source: str
+    advice: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CodeLine:
+    """A reported code as the sheet shows it.
+
+    `because` names the problem it follows from, "" when it stands for itself.
+    """
+
+    module: str
+    code: str
+    meaning: str
+    status: str
+    failure_type: str
+    memories: tuple[str, ...]
+    because: str = ""
+    stops_vehicle: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ModuleLine:
+    """A module as the roll call shows it. `state`: answers, unsteady, silent, refused or cut off."""
+
+    label: str
+    title: str
+    asked_at: str
+    state: str
+    heard: str
+    """`3 of 3`; empty when it was never asked."""
+    known_by: str
+    vin: str = ""
+    volts: float | None = None
+    identity: tuple[tuple[str, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """The whole of it. `headline` is the one sentence at the top of the sheet."""
+
+    situation: Situation
+    headline: str
+    vin: str | None
+    vin_from: str
+    evidence: tuple[Evidence, ...]
+    modules: tuple[ModuleLine, ...]
+    problems: tuple[Problem, ...]
+    findings: tuple[Finding, ...]
+    codes: tuple[CodeLine, ...]
+    cautions: tuple[str, ...]
+    missing: tuple[str, ...]
+    """What the sweep did not get to, for a sweep that was broken off."""
+    readiness: tuple[tuple[str, str], ...] = ()
+    """(module label, readiness in words)."""
