@@ -292,6 +292,16 @@ class Link(Protocol):
     def close(self) -> None: ...
 
 
+@runtime_checkable
+class Recording(Protocol):
+    """A link that can only answer what was asked when it was recorded."""
+
+    @property
+    def recorded_requests(self) -> Sequence[Request]:
+        """The questions in their order, repeats included."""
+        ...
+
+
 class LinkError(TriageError):
     """Something between tool and vehicle failed."""
 
