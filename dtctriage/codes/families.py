@@ -95,7 +95,7 @@ def _module_codes() -> Iterator[tuple[int, Entry]]:
                 yield number_of(row[column]), Entry(row["words"], "", kind, row["quality"], row["source"])
     words = {row["role"]: row["words"] for row in rows("modules")}
     for row in rows("reversed_invalid_data"):
-        extra = f" to the {row['spoken_by']}, which reports it"
+        extra = f" to {row['spoken_by']}, which reports it"
         yield (
             number_of(row["code"]),
             Entry(words[row["sender"]], "", "invalid_data", row["quality"], row["source"], extra),

@@ -93,7 +93,7 @@ def circuit_of(subject: str) -> str:
 
 
 def hazard_of(subject: str) -> str:
-    """What can hurt when working on a subject (high_voltage, fuel_under_pressure, ...), empty for none told."""
+    """What can hurt when working on a subject (high_voltage, fuel_under_pressure, ...), or empty."""
     return _subjects().get(subject, ("", ""))[1]
 
 

@@ -16,7 +16,7 @@ from dtctriage_reference import rows
 
 @dataclass(frozen=True, slots=True)
 class ModuleRole:
-    """A module as the network codes name it. `key` is stable, `words` are for people, `group` is the system."""
+    """A module as the network codes name it: a stable `key`, `words` for people, its system as `group`."""
 
     key: str
     words: str

@@ -8,7 +8,7 @@ several agree; `quality` says how the row is known (see README.md).
 from __future__ import annotations
 
 import csv
-from functools import cache, lru_cache
+from functools import cache
 from importlib.resources import files
 
 Row = dict[str, str]
