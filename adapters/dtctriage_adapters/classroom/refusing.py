@@ -1,0 +1,29 @@
+"""How a module says no."""
+
+from __future__ import annotations
+
+from enum import IntEnum
+
+
+class Nrc(IntEnum):
+    """The negative response codes that the classroom's modules give (ISO 14229-1 Annex A)."""
+
+    SERVICE_NOT_SUPPORTED = 0x11
+    SUB_FUNCTION_NOT_SUPPORTED = 0x12
+    WRONG_LENGTH = 0x13
+    REQUEST_OUT_OF_RANGE = 0x31
+    RESPONSE_PENDING = 0x78
+
+
+NEVER_TO_ALL = frozenset(
+    {Nrc.SERVICE_NOT_SUPPORTED, Nrc.SUB_FUNCTION_NOT_SUPPORTED, Nrc.REQUEST_OUT_OF_RANGE}
+)
+"""Reasons that stay unsaid when the request went to all modules (ISO 14229-1, 7.5)."""
+
+
+class Refused(Exception):
+    """The request is answered by 7F, the service and this code."""
+
+    def __init__(self, code: Nrc) -> None:
+        super().__init__(code.name)
+        self.code = code

@@ -1,0 +1,90 @@
+"""The simulated vehicle: a lesson's faults put into its wiring, and the modules that are left of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum, auto
+
+from dtctriage.link import BusProtocol
+from dtctriage.wiring.buses import TOOL, working_stretches
+from dtctriage.wiring.effects import Effects, effects
+from dtctriage.wiring.faults import Fault, FaultKind
+from dtctriage.wiring.power import Wiring
+from dtctriage.wiring.profile import Bus, Profile
+from dtctriage_adapters.classroom.can_network import CanNetwork
+from dtctriage_adapters.classroom.lesson import Lesson
+from dtctriage_adapters.classroom.module import SimulatedModule, build_module
+from dtctriage_adapters.classroom.traffic import Traffic
+
+
+class BusState(Enum):
+    """What the diagnostic connector's bus is to somebody who sends on it."""
+
+    WORKING = auto()
+    NOBODY_ACKNOWLEDGES = auto()
+    SHORTED = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class Vehicle:
+    """A vehicle as the diagnostic connector shows it.
+
+    `modules` are those that a request reaches. `connector_volts` is the voltage at pin 16. `protocol` and
+    `bus_state` are those of the bus at the connector; None and NOBODY_ACKNOWLEDGES where it has none.
+    """
+
+    lesson: Lesson
+    effects: Effects
+    modules: tuple[SimulatedModule, ...]
+    protocol: BusProtocol | None
+    bus_state: BusState
+    connector_volts: float
+    network: CanNetwork
+    traffic: Traffic
+
+
+def build_vehicle(lesson: Lesson) -> Vehicle:
+    """Put the faults in, work out what they do, and set up what is left."""
+    result = effects(Wiring(lesson.profile), lesson.faults, lesson.file.key)
+    modules = tuple(
+        build_module(module, lesson, result)
+        for module in lesson.profile.module
+        if module.id in result.answering
+    )
+    bus = _connector_bus(lesson.profile)
+    company = _company(lesson, result, bus)
+    elsewhere = frozenset(m.profile.id for m in modules if bus is None or m.profile.buses[0] != bus.id)
+    protocol = None if bus is None else bus.protocol
+    extended = protocol in (BusProtocol.CAN29_500, BusProtocol.CAN29_250)
+    traffic = Traffic(company, lesson.file.traffic_period, extended)
+    traffic.skip_to(lesson.file.key_on_seconds)
+    return Vehicle(
+        lesson=lesson,
+        effects=result,
+        modules=modules,
+        protocol=protocol,
+        bus_state=_state(lesson, bus, company),
+        connector_volts=0.0 if lesson.file.pin16_open else result.connector_volts,
+        network=CanNetwork(modules, elsewhere),
+        traffic=traffic,
+    )
+
+
+def _connector_bus(profile: Profile) -> Bus | None:
+    return next((bus for bus in profile.bus if bus.at_connector is not None), None)
+
+
+def _company(lesson: Lesson, result: Effects, bus: Bus | None) -> frozenset[str]:
+    """The modules that share a working pair with the connector."""
+    if bus is None:
+        return frozenset()
+    for stretch in working_stretches(lesson.profile, lesson.faults, result.awake):
+        if stretch.bus == bus.id and TOOL in stretch.stations:
+            return stretch.stations - {TOOL}
+    return frozenset()
+
+
+def _state(lesson: Lesson, bus: Bus | None, company: frozenset[str]) -> BusState:
+    if bus is not None and Fault(FaultKind.BUS_SHORTED, bus.id) in lesson.faults:
+        return BusState.SHORTED
+    return BusState.WORKING if company else BusState.NOBODY_ACKNOWLEDGES
