@@ -1,4 +1,4 @@
-"""A module's end of ISO-TP (ISO 15765-2): frames and time in, requests and frames out, no clock of its own."""
+"""A module's end of ISO-TP (ISO 15765-2): frames and time in, requests and frames out."""
 
 from __future__ import annotations
 
@@ -9,6 +9,9 @@ from dtctriage_adapters.reassembly import CLASSIC_LENGTH, FILLER, Complete, Reas
 
 N_BS_SECONDS = 1.0
 """How long a sender waits for flow control (ISO 15765-2, table 16)."""
+FORGOTTEN_SECONDS = 0.05
+"""A tester that asks anew after so long without flow control has given the old answer up: it sends flow
+control within 25 ms (N_As of ISO 15765-4, from memory) or never."""
 FRAME_SECONDS = 0.00025
 """A full frame on the wire at 500 kbit/s, rounded up."""
 LONGEST_ST_MIN = 0.127
@@ -53,7 +56,13 @@ class IsoTpServer:
         if data and data[0] >> 4 == 1:
             self._controls.append((now + self._reaction, FLOW_CONTROL))
         whole = [item for item in self._incoming.feed(data) if isinstance(item, Complete)]
-        return whole[-1].payload if whole else None
+        if not whole:
+            return None
+        sending = self._sending
+        if sending is not None and sending.waiting and now >= sending.due - N_BS_SECONDS + FORGOTTEN_SECONDS:
+            self._waiting.clear()
+            self._end(now)
+        return whole[-1].payload
 
     def send(self, payload: bytes, due: float) -> None:
         """Send a message at `due`, or as soon as those before it are through."""

@@ -17,6 +17,7 @@ from pydantic import Field, ValidationError, field_validator
 from dtctriage.codes.dtc import CodeError, Dtc
 from dtctriage.errors import TriageError
 from dtctriage.services.pids import data_lengths
+from dtctriage.services.readiness import Readiness
 from dtctriage.wiring.faults import Fault, FaultKind, possible_faults
 from dtctriage.wiring.profile import Key, Profile, Strict
 from dtctriage.wiring.profile_file import _explain as explain
@@ -117,9 +118,9 @@ class RestFile(Strict):
     format: Literal[1]
     no_vin: tuple[str, ...] = ()
     """Modules that have no place for a VIN."""
-    monitors: dict[str, tuple[str, ...]] = {}
+    monitors: dict[str, tuple[str, ...]] = Field(default={})
     """By module: the readiness monitors that it has (names of the readiness table, spark ignition)."""
-    readings: Readings = {}
+    readings: Readings = Field(default={})
 
 
 class LessonFile(Strict):
@@ -148,7 +149,7 @@ class LessonFile(Strict):
     history: tuple[History, ...] = ()
     not_ready: tuple[str, ...] = ()
     """Readiness monitors that have not run since the last clear."""
-    readings: Readings = {}
+    readings: Readings = Field(default={})
     """Readings that differ from the vehicle's at rest."""
 
 
@@ -184,7 +185,7 @@ def load_lesson(path: Path) -> Lesson:
         rest_path = path.parent / file.rest
         rest_text = _text(rest_path)
         rest = _parse(RestFile, rest_text, rest_path)
-        _refuse(_readings_problems(rest.readings, profile), rest_text, rest_path)
+        _refuse(_rest_problems(rest, profile), rest_text, rest_path)
     _refuse(_problems(file, profile), text, path)
     return Lesson(path, file, profile, rest, tuple(Fault(f.kind, f.at) for f in file.fault))
 
@@ -233,7 +234,31 @@ def _problems(file: LessonFile, profile: Profile) -> Iterator[tuple[str, Where]]
         known = places.get(entry.kind, [])
         if entry.at not in known:
             yield unknown(f'place for "{entry.kind}":', entry.at, known), ("fault", index, "at")
+    if not monitors_exist(file.not_ready):
+        yield "a name is not one of the readiness table's monitors", ("not_ready",)
     yield from _readings_problems(file.readings, profile)
+
+
+def _rest_problems(rest: RestFile, profile: Profile) -> Iterator[tuple[str, Where]]:
+    modules = [module.id for module in profile.module]
+    for module in rest.no_vin:
+        if module not in modules:
+            yield unknown("module", module, modules), ("no_vin",)
+    for module, names in rest.monitors.items():
+        if module not in modules:
+            yield unknown("module", module, modules), ("monitors", module)
+        if not monitors_exist(names):
+            yield f"{module}: a name is not one of the readiness table's monitors", ("monitors", module)
+    yield from _readings_problems(rest.readings, profile)
+
+
+def monitors_exist(names: tuple[str, ...]) -> bool:
+    """True when the readiness table has all these monitors for spark ignition."""
+    try:
+        Readiness.of(False, 0, False, names, ())
+    except ValueError:
+        return False
+    return True
 
 
 def _readings_problems(readings: Readings, profile: Profile) -> Iterator[tuple[str, Where]]:
