@@ -1,1 +1,42 @@
 """Repair orders and sweeps, kept."""
+
+from dtctriage.records.joblog import JobLog
+from dtctriage.records.kept import (
+    Conclusion,
+    KeptEvent,
+    KeptProfile,
+    Logged,
+    Measurement,
+    Note,
+    Odometer,
+    OdometerUnit,
+    Order,
+    SweepOutcome,
+    SweepRecord,
+    VinOrigin,
+)
+from dtctriage.records.problems import RecordsError, UnknownOrder, UnknownSweep, VinMismatch
+from dtctriage.records.store import Records
+from dtctriage.records.writer import SweepWriter
+
+__all__ = [
+    "Conclusion",
+    "JobLog",
+    "KeptEvent",
+    "KeptProfile",
+    "Logged",
+    "Measurement",
+    "Note",
+    "Odometer",
+    "OdometerUnit",
+    "Order",
+    "Records",
+    "RecordsError",
+    "SweepOutcome",
+    "SweepRecord",
+    "SweepWriter",
+    "UnknownOrder",
+    "UnknownSweep",
+    "VinMismatch",
+    "VinOrigin",
+]

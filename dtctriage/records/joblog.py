@@ -1,0 +1,70 @@
+"""What a technician adds to an order: measurements, notes, conclusions. Nothing is erased, only undone."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict, fields
+from datetime import datetime
+
+from sqlalchemy import RowMapping, Table, select, update
+
+from dtctriage.records import orders, tables
+from dtctriage.records.database import Database, insert_row
+from dtctriage.records.kept import Conclusion, Entry, Logged, Measurement, Note
+from dtctriage.records.problems import AlreadyUndone, ValueRefused
+
+_TABLES: dict[type, Table] = {
+    Measurement: tables.measurement,
+    Note: tables.note,
+    Conclusion: tables.conclusion,
+}
+
+
+class JobLog:
+    """The log of every order. Each kind of entry counts its own ids."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def add(self, number: str, entry: Entry, *, who: str, at: datetime) -> Logged[Entry]:
+        """Raises UnknownOrder, and ValueRefused for a value that is not a finite number."""
+        if isinstance(entry, Measurement) and entry.value is not None and not math.isfinite(entry.value):
+            raise ValueRefused(f"{entry.value} is no reading", "Give a number, or the reading in words")
+        table = _TABLES[type(entry)]
+        with self._database.writing() as connection:
+            order = orders.find(connection, number)
+            values = {"order_id": order["id"], "who": who, "at": at, **asdict(entry)}
+            key = insert_row(connection, table, values)
+            row = connection.execute(select(table).where(table.c.id == key)).mappings().one()
+        return _logged(row, order["number"], type(entry))
+
+    def entries(self, number: str, kind: type[Entry], *, undone: bool = False) -> tuple[Logged[Entry], ...]:
+        """The order's entries of one kind in the order they were made; undone ones only on request."""
+        table = _TABLES[kind]
+        with self._database.reading() as connection:
+            order = orders.find(connection, number)
+            query = select(table).where(table.c.order_id == order["id"]).order_by(table.c.id)
+            if not undone:
+                query = query.where(table.c.undone_at.is_(None))
+            rows = connection.execute(query).mappings().all()
+        return tuple(_logged(row, order["number"], kind) for row in rows)
+
+    def undo(self, logged: Logged[Entry], *, at: datetime) -> Logged[Entry]:
+        """Take an entry back: it stays in the log with the time it was undone. Raises AlreadyUndone."""
+        kind = type(logged.entry)
+        table = _TABLES[kind]
+        chosen = table.c.id == logged.id
+        with self._database.writing() as connection:
+            open_entry = update(table).where(chosen, table.c.undone_at.is_(None))
+            if connection.execute(open_entry.values(undone_at=at)).rowcount == 0:
+                name = kind.__name__.lower()
+                raise AlreadyUndone(
+                    f"That {name} was undone before", f"Look at the log of {logged.order} again"
+                )
+            row = connection.execute(select(table).where(chosen)).mappings().one()
+        return _logged(row, logged.order, kind)
+
+
+def _logged(row: RowMapping, number: str, kind: type[Entry]) -> Logged[Entry]:
+    entry = kind(**{field.name: row[field.name] for field in fields(kind)})
+    return Logged(row["id"], number, entry, row["who"], row["at"], row["undone_at"])

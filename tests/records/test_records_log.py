@@ -1,0 +1,61 @@
+"""What a technician adds to an order."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from dtctriage.records import Conclusion, Measurement, Note, Records, UnknownOrder
+from dtctriage.records.problems import AlreadyUndone, ValueRefused
+
+NINE = datetime(2024, 5, 6, 9, 0, tzinfo=UTC)
+
+VOLTS = Measurement("X12 pin 2", "plugged, key on", "voltage", "10.2 V", 10.2, "V", "back-probed")
+LAMP = Measurement("X12 pin 2", "lamp to ground", "lamp", "lit")
+NOTE = Note("Corrosion at the left strut tower")
+CONCLUSION = Conclusion("Wire open between F14 and X12", "open:F14-X12", ("measurement 1", "event 31"))
+
+
+@pytest.mark.parametrize("entry", [VOLTS, LAMP, NOTE, CONCLUSION], ids=lambda entry: type(entry).__name__)
+def test_an_entry_comes_back_as_it_was_made(records: Records, entry: Measurement | Note | Conclusion) -> None:
+    records.create_or_update_order("7", at=NINE)
+    records.create_or_update_order("8", at=NINE)
+    logged = records.log.add(" 7", entry, who="Ilse Marr", at=NINE)
+    assert (logged.order, logged.entry, logged.who) == ("7", entry, "Ilse Marr")
+    assert (logged.at, logged.undone_at) == (NINE, None)
+    assert records.log.entries("7", type(entry)) == (logged,)
+    assert records.log.entries("8", type(entry)) == ()
+
+
+def test_entries_stand_in_the_order_they_were_made(records: Records) -> None:
+    records.create_or_update_order("7", at=NINE)
+    for entry, minutes in ((VOLTS, 5), (LAMP, 3)):
+        records.log.add("7", entry, who="Ilse Marr", at=NINE + timedelta(minutes=minutes))
+    assert [logged.entry for logged in records.log.entries("7", Measurement)] == [VOLTS, LAMP]
+
+
+def test_what_is_undone_stays_in_the_log(records: Records) -> None:
+    records.create_or_update_order("7", at=NINE)
+    first, second = (records.log.add("7", VOLTS, who="Ilse Marr", at=NINE) for _ in range(2))
+    undone = records.log.undo(second, at=NINE + timedelta(minutes=1))
+    assert undone.undone_at == NINE + timedelta(minutes=1)
+    assert records.log.entries("7", Measurement) == (first,)
+    assert records.log.entries("7", Measurement, undone=True) == (first, undone)
+    with pytest.raises(AlreadyUndone, match="That measurement was undone before"):
+        records.log.undo(second, at=NINE + timedelta(minutes=2))
+    assert records.log.entries("7", Measurement, undone=True) == (first, undone)
+
+
+def test_no_entry_without_an_order(records: Records) -> None:
+    with pytest.raises(UnknownOrder):
+        records.log.add("7", NOTE, who="Ilse Marr", at=NINE)
+
+
+@pytest.mark.parametrize("value", [float("nan"), float("inf"), float("-inf")])
+def test_a_reading_is_a_finite_number(records: Records, value: float) -> None:
+    records.create_or_update_order("7", at=NINE)
+    endless = Measurement("X12 pin 2", "unplugged", "resistance", "OL", value, "ohm")
+    with pytest.raises(ValueRefused, match="is no reading"):
+        records.log.add("7", endless, who="Ilse Marr", at=NINE)
+    assert records.log.entries("7", Measurement) == ()
