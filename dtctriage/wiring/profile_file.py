@@ -184,12 +184,12 @@ def _buses(profile: Profile) -> Iterator[tuple[str, Where]]:
     modules = [item.id for item in profile.module]
     lines = {item.id: item.line for item in profile.bus}
     for index, module in enumerate(profile.module):
-        for bus in module.buses:
-            if bus not in buses:
-                yield _unknown("bus", bus, buses), ("module", index, "buses")
-            elif module.id not in lines[bus]:
+        for name in module.buses:
+            if name not in buses:
+                yield _unknown("bus", name, buses), ("module", index, "buses")
+            elif module.id not in lines[name]:
                 yield (
-                    f'module "{module.id}" is on bus "{bus}" but not in its line',
+                    f'module "{module.id}" is on bus "{name}" but not in its line',
                     ("module", index, "buses"),
                 )
         for heard in module.hears:
