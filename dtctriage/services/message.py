@@ -1,0 +1,115 @@
+"""What every message has: its bytes as labelled pieces, and a cursor that names what is missing.
+
+A message class says its bytes once, in `pieces`; the encoder joins them and the byte-by-byte explanation
+shows them, so that the two can never differ.
+"""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterator
+from typing import NamedTuple, Self
+
+from dtctriage.services.errors import DecodeError
+
+
+class Piece(NamedTuple):
+    """Some bytes of a message and what they mean."""
+
+    data: bytes
+    meaning: str
+
+
+class Message(ABC):
+    """A request or an answer. Subclasses are frozen dataclasses, one a message kind."""
+
+    __slots__ = ()
+
+    @property
+    @abstractmethod
+    def title(self) -> str:
+        """What the message is, in a few words."""
+
+    @abstractmethod
+    def pieces(self) -> Iterator[Piece]:
+        """The bytes in their order, each with its meaning. No piece is empty."""
+
+    def encode(self) -> bytes:
+        """The payload: service id first, no header, no length, no padding."""
+        return b"".join(piece.data for piece in self.pieces())
+
+
+class Cursor:
+    """Reads a payload from left to right; every shortage or surplus is a DecodeError with its offset."""
+
+    __slots__ = ("at", "payload")
+
+    def __init__(self, payload: bytes) -> None:
+        self.payload = payload
+        self.at = 0
+
+    @property
+    def left(self) -> int:
+        """How many bytes are not read yet."""
+        return len(self.payload) - self.at
+
+    def fail(self, problem: str, offset: int | None = None) -> DecodeError:
+        """The error to raise, at `offset` or at the next byte."""
+        return DecodeError(problem, self.payload, self.at if offset is None else offset)
+
+    def expect(self, value: int, what: str) -> Self:
+        """Read one byte that must be `value`."""
+        found = self.byte(what)
+        if found != value:
+            raise self.fail(f"{what} is {found:02X}, expected {value:02X}", self.at - 1)
+        return self
+
+    def byte(self, what: str) -> int:
+        """Read one byte."""
+        return self.take(1, what)[0]
+
+    def word(self, what: str) -> int:
+        """Read two bytes, the high one first."""
+        return int.from_bytes(self.take(2, what), "big")
+
+    def take(self, count: int, what: str) -> bytes:
+        """Read `count` bytes."""
+        if self.left < count:
+            raise self.fail(f"{what} is cut off: {count} bytes wanted, {self.left} left", len(self.payload))
+        start = self.at
+        self.at += count
+        return self.payload[start : self.at]
+
+    def rest(self) -> bytes:
+        """Read everything that is left."""
+        return self.take(self.left, "rest")
+
+    def records(self, size: int, what: str) -> Iterator[bytes]:
+        """Read records of `size` bytes until the end."""
+        while self.left:
+            yield self.take(size, what)
+
+    def zero_tail(self) -> bool:
+        """True when zero bytes, and nothing else, are left."""
+        return self.left > 0 and not any(self.payload[self.at :])
+
+    def end(self) -> None:
+        """Nothing may be left."""
+        if self.left:
+            raise self.fail(f"{self.left} bytes too many")
+
+
+def sid(request_service: int) -> bytes:
+    """The service id of the positive answer to a service (request id + 40, ISO 14229-1, SAE J1979)."""
+    return bytes([request_service + 0x40])
+
+
+def ascii_text(item: bytes) -> str | None:
+    """Text padded with 00, FF or spaces at either end; None where nothing but padding is there.
+
+    Raises ValueError for a byte that is not printable ASCII.
+    """
+    core = item.strip(b"\x00\xff ")
+    if any(not 0x20 <= byte < 0x7F for byte in core):
+        raise ValueError("not printable ASCII")
+    return core.decode("ascii") or None
