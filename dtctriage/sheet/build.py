@@ -1,0 +1,89 @@
+"""From an assessment, the repair order and the visit to a sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import fields
+from typing import Any
+
+from pydantic import ValidationError
+
+from dtctriage.sheet.errors import SheetError
+from dtctriage.sheet.model import Job, Sheet, Visit
+from dtctriage.triage.model import Assessment, CodeLine, ModuleLine, Problem
+
+_VIN_RULES = "vin"
+"""Rules whose name begins so speak about the VIN; their titles also stand beside it."""
+
+
+def build_sheet(assessment: Assessment, job: Job, visit: Visit) -> Sheet:
+    """Put the sheet together: problems that stop the vehicle first, otherwise in the order given.
+
+    Raises SheetError when a value cannot stand on a sheet: a share outside 0..1, a time without its zone,
+    a number that is none.
+    """
+    problems = sorted(assessment.problems, key=lambda problem: not problem.stops_vehicle)
+    numbers = {problem.title: number for number, problem in reversed(list(enumerate(problems, start=1)))}
+    parts = {name: getattr(assessment, name) for name in _TAKEN_AS_IT_IS} | {
+        "job": _job(job),
+        "vehicle": _vehicle(assessment, job),
+        "problems": [_shallow(problem) | {"number": n} for n, problem in enumerate(problems, start=1)],
+        "codes": [_shallow(line) | {"problem": numbers.get(line.because)} for line in assessment.codes],
+        "modules": [_module(line) for line in assessment.modules],
+        "readiness": [{"module": module, "text": text} for module, text in assessment.readiness],
+        "visit": visit,
+    }
+    try:
+        return Sheet.model_validate(parts)
+    except ValidationError as wrong:
+        raise SheetError(f"Cannot make a sheet: {first_error(wrong)}", "Correct that value.") from wrong
+
+
+def first_error(wrong: ValidationError) -> str:
+    """The first thing that is wrong, in one line: where, and what."""
+    error = wrong.errors(include_url=False, include_input=False)[0]
+    place = ".".join(str(step) for step in error["loc"])
+    return f"{place}: {error['msg']}" if place else error["msg"]
+
+
+_TAKEN_AS_IT_IS = ("situation", "headline", "cautions", "findings", "missing", "evidence")
+
+
+def _shallow(record: Problem | CodeLine | ModuleLine) -> dict[str, Any]:
+    return {field.name: getattr(record, field.name) for field in fields(record)}
+
+
+def _module(line: ModuleLine) -> dict[str, Any]:
+    return _shallow(line) | {"identity": [{"name": name, "value": value} for name, value in line.identity]}
+
+
+def _job(job: Job) -> dict[str, Any]:
+    odometer = None if job.odometer is None else {"value": job.odometer, "unit": job.odometer_unit}
+    return {
+        "order": job.order,
+        "shop": job.shop,
+        "technician": job.technician,
+        "complaint": job.complaint,
+        "vin_entered": job.vin,
+        "odometer": odometer,
+        "vehicle": job.vehicle,
+    }
+
+
+def _vehicle(assessment: Assessment, job: Job) -> dict[str, Any]:
+    vin_from = assessment.vin_from or ("the order, as entered" if not assessment.vin and job.vin else "")
+    return {
+        "vin": assessment.vin or job.vin or None,
+        "vin_from": vin_from,
+        "vin_warnings": list(_vin_warnings(assessment, job)),
+    }
+
+
+def _vin_warnings(assessment: Assessment, job: Job) -> Iterator[str]:
+    if assessment.vin and job.vin and _plain_vin(assessment.vin) != _plain_vin(job.vin):
+        yield f"differs from the VIN entered, {job.vin}"
+    yield from (finding.title for finding in assessment.findings if finding.rule.startswith(_VIN_RULES))
+
+
+def _plain_vin(vin: str) -> str:
+    return "".join(vin.split()).replace("-", "").upper()

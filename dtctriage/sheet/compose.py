@@ -1,0 +1,258 @@
+"""From a sheet to its words."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+from dtctriage.sheet import view, words
+from dtctriage.sheet.model import CheckPart, CodePart, ModulePart, ProblemPart, Sheet, SuspectPart
+from dtctriage.sheet.plain import ascii_only, one_line
+from dtctriage.triage.model import Weight
+
+STOPS = "STOPS THE VEHICLE"
+_AS_IT_SHOULD_BE = "answers"
+_SILENT = "silent"
+
+
+def compose(sheet: Sheet, *, ascii_text: bool = False) -> view.View:
+    """Put the sheet into words; with `ascii_text` in ASCII alone."""
+    sheet = _fit(sheet, (lambda text: ascii_only(one_line(text))) if ascii_text else one_line)
+    return view.View(
+        order=sheet.job.order or "no number",
+        shop=sheet.job.shop,
+        facts=tuple(_head(sheet)),
+        banners=tuple(_banners(sheet)),
+        headline=sheet.headline,
+        start=_start(sheet),
+        stoppers=tuple(_stoppers(sheet)),
+        cautions=tuple(caution for caution in sheet.cautions if caution),
+        problems=tuple(_problem(problem, sheet) for problem in sheet.problems),
+        findings=tuple(_findings(sheet)),
+        codes=tuple(_code_groups(sheet)),
+        modules=tuple(_module(module, sheet.vehicle.vin) for module in sheet.modules),
+        readiness=tuple((line.module, line.text) for line in sheet.readiness),
+        missing=tuple(line for line in sheet.missing if line),
+        evidence=tuple(
+            view.EvidenceView(seen.id, seen.kind.value, seen.module, seen.text) for seen in sheet.evidence
+        ),
+        origin=tuple(_origin(sheet)),
+    )
+
+
+def _fit(sheet: Sheet, fit: Callable[[str], str]) -> Sheet:
+    """The sheet with each of its texts made fit for paper."""
+
+    def walk(value: Any) -> Any:
+        if isinstance(value, str):
+            return fit(value)
+        if isinstance(value, dict):
+            return {key: walk(part) for key, part in value.items()}
+        return tuple(walk(part) for part in value) if isinstance(value, tuple) else value
+
+    return Sheet.model_validate(walk(sheet.model_dump()))
+
+
+def _head(sheet: Sheet) -> Iterator[view.Fact]:
+    job, visit, odometer = sheet.job, sheet.visit, sheet.job.odometer
+    source = (f"from {sheet.vehicle.vin_from}",) if sheet.vehicle.vin_from else ()
+    warnings = tuple(f"WARNING: {warning}" for warning in sheet.vehicle.vin_warnings if warning)
+    yield view.Fact("VIN", sheet.vehicle.vin or "not available", 2, source + warnings)
+    yield view.Fact("Vehicle", job.vehicle or "not given", 1)
+    reading = words.distance(odometer.value, odometer.unit) if odometer else "not given"
+    yield view.Fact("Odometer", reading, 1)
+    yield view.Fact("Complaint", job.complaint or "not given", 4)
+    yield view.Fact("Technician", job.technician or "not given", 1)
+    yield view.Fact("Time", words.moment(visit.started), 1)
+    yield view.Fact("Adapter", visit.adapter or "not known", 2)
+    yield view.Fact("Supply, pin 16", words.volts(visit.supply_volts), 1)
+    yield view.Fact("Situation", sheet.situation.value, 1)
+    yield view.Fact("Protocol", visit.protocol or "none settled", 2)
+
+
+def _banners(sheet: Sheet) -> Iterator[view.Banner]:
+    if sheet.visit.recorded:
+        yield view.Banner(
+            "TAKEN FROM A RECORDING",
+            "The answers come from a recording, not from the vehicle as it stands here now.",
+        )
+    if sheet.visit.partial:
+        why = sheet.visit.partial_why or "The sweep was broken off"
+        rest = "What is not listed was not read: its absence proves nothing."
+        yield view.Banner("PARTIAL SHEET", f"{why.rstrip('.')}. {rest}")
+
+
+def _start(sheet: Sheet) -> view.Start:
+    for problem in sheet.problems:
+        if problem.checks:
+            return _start_with(problem.checks[0], f"{problem.number}.1")
+    if sheet.missing:
+        return view.Start("", "Repeat the intake: this one was broken off.", ())
+    for finding in sheet.findings:
+        if finding.advice:
+            return view.Start("", finding.advice, (finding.title,))
+    return view.Start(
+        "", "Work from the complaint.", ("No check follows from what the vehicle says by itself.",)
+    )
+
+
+def _start_with(check: CheckPart, number: str) -> view.Start:
+    where = tuple(text for text in (check.where, check.condition) if text)
+    expect = (f"Expect {check.expect}",) if check.expect else ()
+    return view.Start(number, check.what, where + expect, check.caution)
+
+
+def _stoppers(sheet: Sheet) -> Iterator[view.Stopper]:
+    for problem in sheet.problems:
+        if problem.stops_vehicle:
+            yield view.Stopper(problem.title, f"problem {problem.number}")
+    listed = {problem.number for problem in sheet.problems if problem.stops_vehicle}
+    for code in sheet.codes:
+        if code.stops_vehicle and code.problem not in listed:
+            see = f"problem {code.problem}" if code.problem else "codes"
+            yield view.Stopper(f"{code.code} in {code.module}: {code.meaning}", see)
+    for finding in sheet.findings:
+        if finding.weight is Weight.STOPS:
+            yield view.Stopper(finding.title, "findings")
+
+
+def _problem(problem: ProblemPart, sheet: Sheet) -> view.ProblemView:
+    consequences = tuple(_code(code) for code in sheet.codes if code.problem == problem.number)
+    return view.ProblemView(
+        number=str(problem.number),
+        title=problem.title,
+        mark=STOPS if problem.stops_vehicle else "",
+        facts=tuple(_problem_facts(problem, sheet.modules)),
+        suspects=tuple(_suspect(nth, suspect) for nth, suspect in enumerate(problem.suspects)),
+        checks=tuple(_check(problem.number, nth, check) for nth, check in enumerate(problem.checks, start=1)),
+        consequences=consequences,
+        closing=tuple(_problem_closing(problem, consequences)),
+    )
+
+
+def _problem_facts(problem: ProblemPart, modules: tuple[ModulePart, ...]) -> Iterator[tuple[str, str]]:
+    mute = {module.label for module in modules if module.state == _SILENT}
+    silent = words.listed(tuple(label for label in problem.modules if label in mute))
+    others = words.listed(tuple(label for label in problem.modules if label not in mute))
+    if silent:
+        yield "Silent", silent
+    if others:
+        yield "Affected", others
+    if problem.known_by:
+        yield "Known by", "; ".join(problem.known_by)
+
+
+def _problem_closing(
+    problem: ProblemPart, consequences: tuple[view.CodeView, ...]
+) -> Iterator[tuple[str, str]]:
+    shown = [line.code for line in consequences if line.code]
+    more = words.listed(tuple(text for text in problem.explains if not any(code in text for code in shown)))
+    if more:
+        yield "Explains", more
+    if problem.open_end:
+        yield "Left open", problem.open_end
+    if problem.evidence:
+        yield "Evidence", words.listed(problem.evidence)
+
+
+def _suspect(nth: int, suspect: SuspectPart) -> view.SuspectView:
+    members = suspect.members if len(suspect.members) > 1 else ()
+    return view.SuspectView(
+        letter=_letter(nth),
+        chance=words.chance(suspect.share),
+        title=suspect.title,
+        place=suspect.place,
+        because=suspect.because,
+        members=members,
+    )
+
+
+def _letter(nth: int) -> str:
+    """a, b, ... z, aa, ab, ..."""
+    rest, last = divmod(nth, 26)
+    return (_letter(rest - 1) if rest else "") + chr(ord("a") + last)
+
+
+def _check(problem: int, nth: int, check: CheckPart) -> view.CheckView:
+    return view.CheckView(
+        number=f"{problem}.{nth}",
+        what=check.what,
+        where=check.where,
+        condition=check.condition,
+        expect=check.expect,
+        source=check.source,
+        minutes=words.minutes(check.minutes) if check.minutes else "",
+        settles=words.percent(check.settles) if check.settles else "",
+        caution=check.caution,
+    )
+
+
+def _findings(sheet: Sheet) -> Iterator[view.FindingView]:
+    for finding in sheet.findings:
+        basis = words.listed((*finding.evidence, finding.source))
+        yield view.FindingView(finding.weight.value, finding.title, finding.detail, finding.advice, basis)
+
+
+def _code_groups(sheet: Sheet) -> Iterator[view.CodeGroup]:
+    """One group a module, in the order of first mention."""
+    titles = {module.label: module.title for module in sheet.modules}
+    for label in dict.fromkeys(code.module for code in sheet.codes):
+        own = [code for code in sheet.codes if code.module == label]
+        yield view.CodeGroup(
+            module=label,
+            title=titles.get(label, ""),
+            codes=tuple(_code(code) for code in own if code.problem is None),
+            elsewhere=_elsewhere(own),
+        )
+
+
+def _elsewhere(codes: list[CodePart]) -> str:
+    """`U0100, U0155 follow from problem 1`."""
+    numbers = dict.fromkeys(code.problem for code in codes if code.problem is not None)
+    parts = []
+    for number in numbers:
+        names = [code.code for code in codes if code.problem == number]
+        verb = "follow" if len(names) > 1 else "follows"
+        parts.append(f"{', '.join(names)} {verb} from problem {number}")
+    return "; ".join(parts)
+
+
+def _code(code: CodePart) -> view.CodeView:
+    return view.CodeView(
+        module=code.module,
+        code=code.code,
+        meaning=code.meaning,
+        failure_type=code.failure_type,
+        status=code.status,
+        memory=words.listed(code.memories),
+        mark=STOPS if code.stops_vehicle else "",
+        follows=f"follows from: {code.because}" if code.because and code.problem is None else "",
+    )
+
+
+def _module(module: ModulePart, vin: str | None) -> view.ModuleView:
+    differs = bool(module.vin) and module.vin != vin
+    own_vin = (f"VIN {module.vin}",) if differs else ()
+    return view.ModuleView(
+        label=module.label,
+        title=module.title,
+        address=module.asked_at,
+        state=module.state if module.state == _AS_IT_SHOULD_BE else module.state.upper(),
+        heard=module.heard,
+        known_by=module.known_by,
+        vin="DIFFERS" if differs else "same" if module.vin else "",
+        volts="" if module.volts is None else words.volts(module.volts),
+        identity=", ".join((*own_vin, *(f"{line.name} {line.value}" for line in module.identity))),
+        loud=differs or module.state != _AS_IT_SHOULD_BE,
+    )
+
+
+def _origin(sheet: Sheet) -> Iterator[tuple[str, str]]:
+    visit = sheet.visit
+    yield "Asked", f"{words.moment(visit.started, seconds=True)} to {words.moment(visit.ended, seconds=True)}"
+    yield "Link", visit.link or "not known"
+    yield "Profile", visit.profile or "none: without one, a silent module is known only by its witnesses"
+    yield "Wire log", visit.wire_log or "none"
+    if sheet.job.vin_entered:
+        yield "VIN entered", sheet.job.vin_entered
+    yield "Sheet", f"{sheet.format}, version {sheet.version}"

@@ -1,0 +1,276 @@
+"""The sheet for a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from dtctriage.sheet import view
+from dtctriage.sheet.columns import Row, hanging, pad, table, width_of, wrap
+from dtctriage.sheet.compose import compose
+from dtctriage.sheet.errors import SheetError
+from dtctriage.sheet.model import Sheet
+
+LEAST_WIDTH = 60
+_LABEL = 13
+_RULED_LINES = 4
+
+
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    """The drawing characters at hand: heavy and thin line, and the four corners and two sides of a box."""
+
+    heavy: str
+    thin: str
+    corners: tuple[str, str, str, str]
+    side: str
+
+
+_DRAWN = _Lines("━", "─", ("┌", "┐", "└", "┘"), "│")
+_TYPED = _Lines("=", "-", ("+", "+", "+", "+"), "|")
+
+
+@dataclass(frozen=True, slots=True)
+class _Paper:
+    width: int
+    lines: _Lines
+
+    def box(self, content: Iterable[str]) -> Iterator[str]:
+        """Frame lines of at most `width` - 4 columns."""
+        left_top, right_top, left_low, right_low = self.lines.corners
+        edge = self.lines.thin * (self.width - 2)
+        yield left_top + edge + right_top
+        for line in content:
+            yield f"{self.lines.side} {pad(line, self.width - 4)} {self.lines.side}"
+        yield left_low + edge + right_low
+
+    def heading(self, title: str) -> Iterator[str]:
+        yield ""
+        yield f"{title} {self.lines.thin * (self.width - width_of(title) - 1)}"
+
+
+def to_text(sheet: Sheet, width: int = 80, *, ascii_text: bool = False) -> str:
+    """The sheet in lines of at most `width` columns; with `ascii_text` in ASCII alone.
+
+    Raises SheetError for a width below 60 columns.
+    """
+    if width < LEAST_WIDTH:
+        raise SheetError(f"A sheet needs {LEAST_WIDTH} columns, not {width}", "Make the window wider")
+    words = compose(sheet, ascii_text=ascii_text)
+    paper = _Paper(width, _TYPED if ascii_text else _DRAWN)
+    sections = (
+        _head, _start, _stoppers, _problems, _findings, _codes, _roll_call, _readiness, _missing, _measured,
+        _evidence, _origin,
+    )  # fmt: skip
+    return "\n".join(line for section in sections for line in section(words, paper)) + "\n"
+
+
+def _head(words: view.View, paper: _Paper) -> Iterator[str]:
+    order = wrap(f"Order {words.order}", paper.width - 15)
+    yield pad("TRIAGE SHEET", paper.width - width_of(order[0])) + order[0]
+    yield from order[1:]
+    if words.shop:
+        yield from wrap(words.shop, paper.width)
+    yield paper.lines.heavy * paper.width
+    yield from _facts(words.facts, paper.width)
+    yield paper.lines.heavy * paper.width
+    for banner in words.banners:
+        yield from hanging(f"*** {banner.title} ***", banner.text, paper.width, 4)
+    yield from wrap(words.headline, paper.width)
+
+
+def _facts(facts: Iterable[view.Fact], width: int) -> Iterator[str]:
+    """Facts of a quarter stand in pairs, wider ones alone."""
+    half = (width - 2) // 2
+    waiting: list[str] | None = None
+    for fact in facts:
+        lines = list(_fact(fact, half if fact.span == 1 else width))
+        if fact.span > 1:
+            yield from waiting or ()
+            yield from lines
+            waiting = None
+        elif waiting is None:
+            waiting = lines
+        else:
+            yield from _side_by_side(waiting, lines, half)
+            waiting = None
+    yield from waiting or ()
+
+
+def _fact(fact: view.Fact, width: int) -> Iterator[str]:
+    yield from hanging(fact.label, fact.value, width, 16)
+    for note in fact.notes:
+        yield from hanging("", note, width, 16)
+
+
+def _side_by_side(left: list[str], right: list[str], half: int) -> Iterator[str]:
+    for nth in range(max(len(left), len(right))):
+        first = left[nth] if nth < len(left) else ""
+        second = right[nth] if nth < len(right) else ""
+        yield f"{pad(first, half)}  {second}".rstrip()
+
+
+def _start(words: view.View, paper: _Paper) -> Iterator[str]:
+    inner = paper.width - 4
+    if words.cautions:
+        yield ""
+        yield from paper.box(
+            line for caution in words.cautions for line in hanging("CAUTION", caution, inner, 9)
+        )
+    start = words.start
+    yield ""
+    content = list(hanging(f"START HERE {start.number}".rstrip(), start.title, inner, 16))
+    if start.caution:
+        content.extend(hanging("CAUTION", start.caution, inner, 16))
+    for text in start.lines:
+        content.extend(hanging("", text, inner, 16))
+    yield from paper.box(content)
+
+
+def _stoppers(words: view.View, paper: _Paper) -> Iterator[str]:
+    if words.stoppers:
+        yield from paper.heading("WHAT STOPS THE VEHICLE")
+        for stopper in words.stoppers:
+            yield from hanging("  !", f"{stopper.text} (see {stopper.see})", paper.width, 4)
+
+
+def _problems(words: view.View, paper: _Paper) -> Iterator[str]:
+    for problem in words.problems:
+        yield from paper.heading(f"PROBLEM {problem.number}")
+        yield from wrap(problem.title, paper.width)
+        if problem.mark:
+            yield f"  *** {problem.mark} ***"
+        for label, text in problem.facts:
+            yield from hanging(f"  {label}", text, paper.width, _LABEL)
+        if problem.suspects:
+            yield from ("", "  Suspects, likeliest first")
+        for suspect in problem.suspects:
+            yield from _suspect(suspect, paper.width)
+        if problem.checks:
+            yield from ("", "  Checks, in this order")
+        for check in problem.checks:
+            yield from _check(check, paper.width)
+        if problem.consequences:
+            yield from ("", "  Codes that follow from it")
+        for code in problem.consequences:
+            yield from _consequence(code, paper.width)
+        if problem.closing:
+            yield ""
+        for label, text in problem.closing:
+            yield from hanging(f"  {label}", text, paper.width, _LABEL)
+
+
+def _suspect(suspect: view.SuspectView, width: int) -> Iterator[str]:
+    place = f", {suspect.place}" if suspect.place else ""
+    yield from hanging(f"  {suspect.letter})", f"{suspect.title}{place}: {suspect.chance}", width, 6)
+    if suspect.because:
+        yield from hanging("", f"because {suspect.because}", width, 6)
+    if suspect.members:
+        yield from hanging("", f"cannot be told apart yet: {'; '.join(suspect.members)}", width, 6)
+
+
+def _check(check: view.CheckView, width: int) -> Iterator[str]:
+    time = f" ({check.minutes})" if check.minutes else ""
+    yield from hanging(f"  {check.number}", f"{check.what}{time}", width, 7)
+    source = f" [{check.source}]" if check.source else ""
+    settles = f"{check.settles} of the suspicion" if check.settles else ""
+    lines = (
+        ("CAUTION", check.caution),
+        ("where", check.where),
+        ("condition", check.condition),
+        ("expect", f"{check.expect}{source}".strip()),
+        ("decides", settles),
+        ("reading", "_" * 30),
+    )
+    for label, text in lines:
+        if text:
+            yield from hanging(f"       {label}", text, width, 19)
+
+
+def _consequence(code: view.CodeView, width: int) -> Iterator[str]:
+    details = "; ".join(filter(None, (code.meaning, code.failure_type, code.status, code.memory, code.mark)))
+    yield from hanging(f"      {code.module} {code.code}", details, width, 22)
+
+
+def _findings(words: view.View, paper: _Paper) -> Iterator[str]:
+    if not words.findings:
+        return
+    yield from paper.heading("FINDINGS")
+    for finding in words.findings:
+        yield from hanging("  *", f"{finding.title} ({finding.weight})", paper.width, 4)
+        for text in (finding.detail, finding.advice and f"Do: {finding.advice}"):
+            if text:
+                yield from hanging("", text, paper.width, 4)
+        if finding.basis:
+            yield from hanging("", f"[{finding.basis}]", paper.width, 4)
+
+
+def _codes(words: view.View, paper: _Paper) -> Iterator[str]:
+    if not words.codes:
+        return
+    yield from paper.heading("CODES")
+    for group in words.codes:
+        yield from hanging(f"  {group.module}", group.title, paper.width, _LABEL)
+        rows = [
+            Row((code.code, code.meaning, code.failure_type, code.status, code.memory), _code_note(code))
+            for code in group.codes
+        ]
+        if rows:
+            titles = ("Code", "Meaning", "Failure type", "Status", "Memory")
+            yield from (f"    {line}" for line in table(titles, rows, paper.width - 4))
+        if group.elsewhere:
+            yield from hanging("", group.elsewhere, paper.width, 4)
+
+
+def _code_note(code: view.CodeView) -> str:
+    return "; ".join(filter(None, (code.mark, code.follows)))
+
+
+def _roll_call(words: view.View, paper: _Paper) -> Iterator[str]:
+    if not words.modules:
+        return
+    yield from paper.heading("ROLL CALL")
+    rows = [
+        Row((one.label, one.title, one.address, one.state, one.heard, one.known_by, one.volts, one.vin))
+        for one in words.modules
+    ]
+    titles = ("Module", "Name", "Address", "State", "Heard", "Known by", "Supply", "VIN")
+    yield from table(titles, rows, paper.width)
+    for one in words.modules:
+        if one.identity:
+            yield from hanging(f"  {one.label}", one.identity, paper.width, _LABEL)
+
+
+def _readiness(words: view.View, paper: _Paper) -> Iterator[str]:
+    if words.readiness:
+        yield from paper.heading("READINESS")
+        for module, text in words.readiness:
+            yield from hanging(f"  {module}", text, paper.width, _LABEL)
+
+
+def _missing(words: view.View, paper: _Paper) -> Iterator[str]:
+    if words.missing:
+        yield from paper.heading("NOT READ")
+        for line in words.missing:
+            yield from hanging("  -", line, paper.width, 4)
+
+
+def _measured(words: view.View, paper: _Paper) -> Iterator[str]:
+    yield from paper.heading("MEASURED AND SEEN")
+    for _ in range(_RULED_LINES):
+        yield from ("", "_" * paper.width)
+    yield from ("", "Signature ______________________________    Date ____________________")
+
+
+def _evidence(words: view.View, paper: _Paper) -> Iterator[str]:
+    if words.evidence:
+        yield from paper.heading("EVIDENCE")
+        for piece in words.evidence:
+            subject = f"{piece.module}: " if piece.module else ""
+            yield from hanging(f"  {piece.id}", f"{piece.kind}: {subject}{piece.text}", paper.width, 7)
+
+
+def _origin(words: view.View, paper: _Paper) -> Iterator[str]:
+    yield from paper.heading("TAKEN WITH")
+    for label, text in words.origin:
+        yield from hanging(f"  {label}", text, paper.width, 15)

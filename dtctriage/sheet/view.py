@@ -1,0 +1,172 @@
+"""The sheet in words: everything that is printed, ready to be laid out.
+
+Text, HTML and PDF lay out this one view, so that all three say the same. Strings only; an empty string or
+tuple means that there is nothing to print.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A labelled value in the head of the sheet. `span` is its width in quarters of the line."""
+
+    label: str
+    value: str
+    span: int
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Banner:
+    """Something that qualifies the whole sheet."""
+
+    title: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """The next thing to do. `number` names the check, or is empty where there is none."""
+
+    number: str
+    title: str
+    lines: tuple[str, ...]
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Stopper:
+    """Something that stops the vehicle, and where on the sheet it is dealt with."""
+
+    text: str
+    see: str
+
+
+@dataclass(frozen=True, slots=True)
+class SuspectView:
+    """`letter` counts within the problem; `chance` is the share in words and per cent."""
+
+    letter: str
+    chance: str
+    title: str
+    place: str
+    because: str
+    members: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CheckView:
+    """`number` is problem.check; `settles` the share of the suspicion that the check decides about."""
+
+    number: str
+    what: str
+    where: str
+    condition: str
+    expect: str
+    source: str
+    minutes: str
+    settles: str
+    caution: str
+
+
+@dataclass(frozen=True, slots=True)
+class CodeView:
+    """A code; `mark` is what makes it stand out, in capitals. `follows` says from what, where it does."""
+
+    module: str
+    code: str
+    meaning: str
+    failure_type: str
+    status: str
+    memory: str
+    mark: str
+    follows: str
+
+
+@dataclass(frozen=True, slots=True)
+class CodeGroup:
+    """One module's codes. `elsewhere` names those that stand under a problem."""
+
+    module: str
+    title: str
+    codes: tuple[CodeView, ...]
+    elsewhere: str
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemView:
+    """A problem with everything that belongs to it. `facts` stand before the suspects, `closing` last."""
+
+    number: str
+    title: str
+    mark: str
+    facts: tuple[tuple[str, str], ...]
+    suspects: tuple[SuspectView, ...]
+    checks: tuple[CheckView, ...]
+    consequences: tuple[CodeView, ...]
+    closing: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FindingView:
+    """A finding; `basis` is its evidence and source."""
+
+    weight: str
+    title: str
+    detail: str
+    advice: str
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
+class ModuleView:
+    """A line of the roll call. `loud` marks what is not as it should be.
+
+    `vin` says `same` or `DIFFERS` from the vehicle's; a VIN that differs stands in `identity`.
+    """
+
+    label: str
+    title: str
+    address: str
+    state: str
+    heard: str
+    known_by: str
+    vin: str
+    volts: str
+    identity: str
+    loud: bool
+
+
+@dataclass(frozen=True, slots=True)
+class EvidenceView:
+    """One piece of evidence."""
+
+    id: str
+    kind: str
+    module: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """The sheet from top to bottom."""
+
+    order: str
+    shop: str
+    facts: tuple[Fact, ...]
+    banners: tuple[Banner, ...]
+    headline: str
+    start: Start
+    stoppers: tuple[Stopper, ...]
+    cautions: tuple[str, ...]
+    problems: tuple[ProblemView, ...]
+    findings: tuple[FindingView, ...]
+    codes: tuple[CodeGroup, ...]
+    modules: tuple[ModuleView, ...]
+    readiness: tuple[tuple[str, str], ...]
+    missing: tuple[str, ...]
+    evidence: tuple[EvidenceView, ...]
+    origin: tuple[tuple[str, str], ...]

@@ -1,0 +1,55 @@
+"""Numbers in plain words."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+_CHANCES = (
+    (0.90, "nearly certain"),
+    (0.60, "likely"),
+    (0.30, "may well be"),
+    (0.10, "possible"),
+    (0.02, "unlikely"),
+    (0.0, "very unlikely"),
+)
+"""Least share of the suspicion for each word. Common practice, no source; the per cent stand beside it."""
+
+
+def percent(share: float) -> str:
+    """A share of 0..1 in whole per cent; never 0 or 100, for the sheet is never that sure."""
+    if share > 0.99:
+        return "over 99 %"
+    return "under 1 %" if share < 0.01 else f"{share * 100:.0f} %"
+
+
+def chance(share: float) -> str:
+    """A share of the suspicion in words and per cent: `likely, 70 %`."""
+    word = next(word for least, word in _CHANCES if share >= least)
+    return f"{word}, {percent(share)}"
+
+
+def volts(value: float | None) -> str:
+    """`12.4 V`; `not read` where there is no value."""
+    return "not read" if value is None else f"{value:.1f} V"
+
+
+def minutes(value: float) -> str:
+    """`2 min`; tenths are kept, less than one is `under 1 min`."""
+    return "under 1 min" if 0 < value < 1 else f"{round(value, 1):g} min"
+
+
+def moment(value: datetime, *, seconds: bool = False) -> str:
+    """`2025-11-25 09:12 +01:00`: the clock where the vehicle stood, with its distance from UTC."""
+    zone = value.strftime("%z")
+    clock = value.replace(tzinfo=None).isoformat(" ", "seconds" if seconds else "minutes")
+    return f"{clock} {zone[:3]}:{zone[3:5]}"
+
+
+def distance(value: int, unit: str) -> str:
+    """`123,456 km`."""
+    return f"{value:,} {unit}"
+
+
+def listed(items: tuple[str, ...]) -> str:
+    """`a, b, c`."""
+    return ", ".join(item for item in items if item)
