@@ -27,7 +27,7 @@ def _programs() -> Path | None:
         Path("/usr/lib/postgresql").glob("*/bin"), key=lambda folder: float(folder.parent.name), reverse=True
     )
     on_path = shutil.which("initdb")
-    folders += [Path(on_path).parent] if on_path else []
+    folders += [Path(on_path).resolve().parent] if on_path else []
     return next((folder for folder in folders if (folder / "initdb").exists()), None)
 
 

@@ -21,7 +21,7 @@ from dtctriage.records.problems import ValueRefused
 from dtctriage.records.tables import storable
 
 EIGHT = datetime(2024, 5, 6, 8, 0, tzinfo=UTC)
-VIN = "1M8GDM9AXKP042788"  # worked example of 49 CFR 565 check digits, from memory
+VIN = "1M8GDM9AXKP042788"  # a worked check digit (remainder 10 is X), from public notes that cite 49 CFR 565
 OTHER_VIN = "11111111111111111"
 
 
