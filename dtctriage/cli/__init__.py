@@ -1,1 +1,78 @@
-"""The command line."""
+"""The command line.
+
+Each command is a module of this package with a function of the same name, imported when it is called:
+`dtctriage decode` must not pay for a bus, a database or a page. A new command is one module and its name in
+`COMMANDS`; what is heavy it imports inside its function.
+
+Exit codes: 0 done, 1 a fault in the program, 2 something in the input to mend, 3 no way to the vehicle.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from dtctriage.errors import TriageError
+
+COMMANDS = ("classroom", "decode")
+"""Every command, in the order in which the help lists them."""
+
+EXIT_INPUT = 2
+EXIT_LINK = 3
+
+
+class LazyGroup(TyperGroup):
+    """A group that imports a command's module when the command is asked for."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        if cmd_name not in COMMANDS:
+            return None
+        module = import_module(f"{__name__}.{cmd_name}")
+        single = typer.Typer(add_completion=False, rich_markup_mode=None)
+        single.command(cmd_name)(getattr(module, cmd_name))
+        return typer.main.get_command(single)
+
+
+app = typer.Typer(
+    cls=LazyGroup,
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"dtctriage {version('dtctriage')}")
+        raise typer.Exit
+
+
+@app.callback()
+def options(
+    show_version: Annotated[
+        bool,
+        typer.Option("--version", help="Show the version and leave.", callback=_show_version, is_eager=True),
+    ] = False,
+) -> None:
+    """From a vehicle that does not run to a written repair order with evidence."""
+
+
+def main() -> None:
+    """Run the command line; what the user can mend ends in one line on stderr, not in a traceback."""
+    try:
+        app(prog_name="dtctriage")
+    except TriageError as error:
+        from dtctriage.link import LinkError
+
+        typer.echo(f"dtctriage: {error}", err=True)
+        raise SystemExit(EXIT_LINK if isinstance(error, LinkError) else EXIT_INPUT) from None
