@@ -1,0 +1,98 @@
+"""Giving a lesson to another program, until the user breaks it off."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from dtctriage.link import LinkUnavailable, LinkUrlError
+from dtctriage_adapters.classroom.clock import KeyClock
+from dtctriage_adapters.classroom.lesson import load_lesson
+from dtctriage_adapters.classroom.serve import PtyServer, TcpServer, TextServer
+from dtctriage_adapters.classroom.text_adapter import TextAdapter
+from dtctriage_adapters.classroom.vehicle import Vehicle, build_vehicle
+
+
+@dataclass(frozen=True, slots=True)
+class OverText:
+    """As an ELM327-class adapter: on a TCP port (0: a free one), or on a pty where `port` is None.
+
+    `baud` None: characters take no time. `latency` in seconds.
+    """
+
+    port: int | None
+    baud: int | None
+    latency: float
+
+
+@dataclass(frozen=True, slots=True)
+class OverCan:
+    """As nodes on a python-can bus: interface and channel."""
+
+    interface: str
+    channel: str
+
+
+Way = OverText | OverCan
+
+
+def can_way(text: str) -> OverCan:
+    """INTERFACE/CHANNEL. Raises LinkUrlError."""
+    interface, _, channel = text.partition("/")
+    if not interface or not channel:
+        raise LinkUrlError(f"{text} names no interface and channel", "Write for example socketcan/vcan0")
+    return OverCan(interface, channel)
+
+
+def give_lesson(path: Path, way: Way, announce: Callable[[str], None]) -> None:
+    """Show the lesson's vehicle until KeyboardInterrupt, which is passed on after everything is closed.
+
+    `announce` is told, line by line, what vehicle it is and how to connect. Raises LessonError,
+    ProfileError, ServeError or LinkUnavailable.
+    """
+    lesson = load_lesson(path)
+    vehicle = build_vehicle(lesson)
+    clock = KeyClock(lesson.file.key_on_seconds)
+    about, order = lesson.profile.vehicle, lesson.file.order
+    announce(f"{about.make} {about.model}, order {order.number}: {order.complaint}")
+    if isinstance(way, OverCan):
+        _on_can(vehicle, way, clock, announce)
+    else:
+        _as_text(text_server(vehicle, way, clock), announce)
+
+
+def text_server(vehicle: Vehicle, way: OverText, clock: KeyClock) -> TextServer:
+    """The vehicle behind a text adapter, ready to run. Raises ServeError."""
+    adapter = TextAdapter(vehicle, way.baud, way.latency)
+    return PtyServer(adapter, clock) if way.port is None else TcpServer(adapter, clock, way.port)
+
+
+def _as_text(server: TextServer, announce: Callable[[str], None]) -> None:
+    announce(f"Connect with: dtctriage intake --link serial:{server.url}")
+    announce("Stop with Ctrl-C.")
+    try:
+        server.run()
+    finally:
+        server.close()
+
+
+def _on_can(vehicle: Vehicle, way: OverCan, clock: KeyClock, announce: Callable[[str], None]) -> None:
+    import can
+
+    from dtctriage_adapters.classroom.can_nodes import CanNodes
+
+    try:
+        bus = can.Bus(interface=way.interface, channel=way.channel)
+    except (can.CanError, OSError, ValueError, ImportError) as error:
+        raise LinkUnavailable(
+            f"The CAN interface {way.interface}/{way.channel} cannot be opened ({error})",
+            "Check its name and driver",
+        ) from error
+    nodes = CanNodes(bus, vehicle, clock)
+    announce(f"Connect with: dtctriage intake --link can:{way.interface}/{way.channel}")
+    announce("Stop with Ctrl-C.")
+    try:
+        nodes.run()
+    finally:
+        nodes.close()
