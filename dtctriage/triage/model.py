@@ -51,7 +51,7 @@ class Check:
     """The next thing to do with a meter, a lamp or the eyes.
 
     `expect` is what a sound vehicle shows, with its limit; `source` is where the limit comes from.
-    `minutes` is the effort; `settles` the share of suspicion (0..1) that the check decides about.
+    `minutes` is the effort; `settles` the share (0..1) of the doubt left that the check is expected to take.
     """
 
     what: str

@@ -97,3 +97,23 @@ class Reach:
             gateway in a.stations and gateway in b.stations and a.bus in joins and b.bus in joins
             for gateway, joins in self._gateways.items()
         )
+
+
+def pair_ohms(profile: Profile, bus_id: str, station: str, fault: Fault, unplugged: bool = False) -> str:
+    """What an ohmmeter shows between the wires of a bus at a station, power off: "60", "120", "0", "open".
+
+    `unplugged`: the station's module is off its plug, so a termination inside it does not count. Each
+    termination is 120 ohm (ISO 11898-2); two in parallel make 60.
+    """
+    bus = next(item for item in profile.bus if item.id == bus_id)
+    if fault == Fault(FaultKind.BUS_SHORTED, bus_id):
+        return "0"
+    if fault == Fault(FaultKind.OFF_THE_BUS, branch(station, bus_id)):
+        return "open"
+    here = next(entries for entries in _unbroken(bus, frozenset({fault})) if station in entries)
+    # A module that is not fitted takes its termination along, and so does one whose branch is open.
+    gone = {fault.at} if fault.kind is FaultKind.NOT_FITTED else set()
+    gone |= {end for end in bus.terminated_in if fault == Fault(FaultKind.OFF_THE_BUS, branch(end, bus_id))}
+    gone |= {station} if unplugged else set()
+    ends = sum(end in here and end not in gone for end in bus.terminated_in)
+    return {2: "60", 1: "120", 0: "open"}[ends]

@@ -7,7 +7,7 @@ solved again until neither changes any more.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dtctriage.wiring.faults import HIGH_OHMS, SHORT_OHMS, Fault, FaultKind
 from dtctriage.wiring.network import REFERENCE, Network
@@ -25,10 +25,11 @@ INSIDE_OHMS = 0.001
 
 @dataclass(frozen=True, slots=True)
 class Power:
-    """Node voltages in volt against battery minus, and the fuses that blew."""
+    """Node voltages in volt against battery minus, the fuses that blew, the relays that pulled in."""
 
     volts: Mapping[str, float]
     blown: frozenset[str]
+    closed: frozenset[str]
 
     def at(self, node: str) -> float:
         """Voltage at a node; 0 where nothing connects to it."""
@@ -52,6 +53,9 @@ class Wiring:
     def __init__(self, profile: Profile) -> None:
         self.profile = profile
         self.parts = {part.id: part for part in parts_of(profile)}
+        # Faults of buses and inside modules leave the supply as it is: one solution serves them all.
+        self._solved: dict[_State, Power] = {}
+        self._switches = frozenset(item.id for item in profile.switch)
 
     def solve(
         self, faults: Iterable[Fault] = (), key: Key = Key.RUN, driven: frozenset[str] = frozenset()
@@ -68,8 +72,16 @@ class Wiring:
             absent=_places(known, FaultKind.NOT_FITTED),
             driven=driven,
         )
-        closed: frozenset[str] = frozenset()
-        blown: frozenset[str] = frozenset()
+        return self._remembered(state)
+
+    def _remembered(self, state: _State) -> Power:
+        if state not in self._solved:
+            self._solved[state] = self._settle(state)
+        return self._solved[state]
+
+    def _settle(self, state: _State) -> Power:
+        start = self._start(state)
+        closed, blown = start.closed, start.blown
         volts: Mapping[str, float] = {}
         # Each turn closes or opens a relay or blows a fuse; the bound stops a circuit that chatters.
         for _ in range(2 + len(self.profile.relay) + len(self.profile.fuse)):
@@ -79,7 +91,20 @@ class Wiring:
             if (now_closed, now_blown) == (closed, blown):
                 break
             closed, blown = now_closed, now_blown
-        return Power(volts, blown)
+        return Power(volts, blown, closed)
+
+    def _start(self, state: _State) -> Power:
+        """Relays and fuses to start from: drivers are switched last, faults come to a sound vehicle.
+
+        It saves most turns, since few faults change a relay.
+        """
+        if state.driven:
+            return self._remembered(replace(state, driven=frozenset()))
+        switched_off = state.cut & self._switches
+        sound = _State(switched_off, frozenset(), (), frozenset(), frozenset())
+        if state == sound:
+            return Power({}, frozenset(), frozenset())
+        return replace(self._remembered(sound), blown=frozenset())
 
     def module_volts(self, module: Module, power: Power) -> float:
         """The worst main supply of a module against its own ground, in volt.

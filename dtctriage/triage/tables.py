@@ -1,0 +1,47 @@
+"""The weights that triage reasons with, read from the reference tables."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+
+from dtctriage_reference import rows
+
+
+@cache
+def likelihood(name: str) -> float:
+    """A value of the table triage_likelihoods."""
+    return float({row["name"]: row["value"] for row in rows("triage_likelihoods")}[name])
+
+
+@cache
+def prior(fault: str, part: str) -> tuple[float, float]:
+    """(weight, factor for an exposed part) of the table triage_priors."""
+    row = {(row["fault"], row["part"]): row for row in rows("triage_priors")}[fault, part]
+    return float(row["weight"]), float(row["exposed"])
+
+
+@cache
+def default_minutes(place: str) -> float:
+    """Minutes of the table check_costs."""
+    return float({row["place"]: row["minutes"] for row in rows("check_costs")}[place])
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """What a sound vehicle shows: the sentence for the sheet, the bounds, and where they come from."""
+
+    expect: str
+    low: float | None
+    high: float | None
+    unit: str
+    source: str
+
+
+@cache
+def limit(key: str) -> Limit:
+    """A row of the table trade_limits."""
+    row = {row["key"]: row for row in rows("trade_limits")}[key]
+    low, high = (float(row[name]) if row[name] else None for name in ("low", "high"))
+    quality = "" if row["quality"] == "read" else f" ({row['quality']})"
+    return Limit(row["expect"], low, high, row["unit"], row["source"] + quality)

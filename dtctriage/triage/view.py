@@ -1,0 +1,88 @@
+"""What rules look at: the sweep's picture, the profile's words for it, and the register of evidence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from dtctriage.codes.network import lost_module
+from dtctriage.sweep.picture import ModuleSaid, Picture
+from dtctriage.triage.model import Evidence, EvidenceKind
+from dtctriage.triage.seen import Seen, strongest
+from dtctriage.wiring.profile import Profile
+
+ENGINE_IDS = frozenset({0x7E0, 0x18DA10F1, 0x10})
+"""Where the engine module is asked: 7E0, node 10 (ISO 15765-4 habit; legacy addresses from memory)."""
+
+
+@dataclass(slots=True)
+class Ledger:
+    """Numbers pieces of evidence as they are cited; the same piece keeps its number."""
+
+    _known: dict[tuple[EvidenceKind, str, str], Evidence] = field(default_factory=dict)
+
+    def cite(self, kind: EvidenceKind, module: str, text: str) -> str:
+        """The id of a piece of evidence."""
+        key = (kind, module, text)
+        if key not in self._known:
+            self._known[key] = Evidence(f"E{len(self._known) + 1}", kind, module, text)
+        return self._known[key].id
+
+    @property
+    def all(self) -> tuple[Evidence, ...]:
+        return tuple(self._known.values())
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """One sweep, ready to be reasoned about. `seen` is None without a profile."""
+
+    picture: Picture
+    profile: Profile | None
+    seen: Seen | None
+    vin_entered: str | None
+    ledger: Ledger
+
+    def label(self, said: ModuleSaid) -> str:
+        """The module's name on the sheet: the profile's id, else its address."""
+        module = self.profile.module_at(said.target) if self.profile else None
+        return module.id if module else said.target.label
+
+    def title(self, said: ModuleSaid) -> str:
+        """What the module is: by the profile, by its own name, or by its address."""
+        module = self.profile.module_at(said.target) if self.profile else None
+        if module:
+            return module.title
+        return said.identity.get("module name") or said.identity.get("system name") or ""
+
+    def is_engine(self, said: ModuleSaid) -> bool:
+        """Whether this is the engine module."""
+        module = self.profile.module_at(said.target) if self.profile else None
+        return module.role.startswith("engine_control") if module else said.target.request in ENGINE_IDS
+
+    @property
+    def modules(self) -> Iterator[tuple[str, ModuleSaid]]:
+        """Every module that answered, with its label."""
+        for said in self.picture.modules.values():
+            yield self.label(said), said
+
+    @property
+    def read_modules(self) -> list[ModuleSaid]:
+        """The modules whose codes were read."""
+        return [said for said in self.picture.modules.values() if said.codes_read]
+
+    def accusations(self) -> dict[str, list[tuple[str, str, bool | None]]]:
+        """Role key -> (witness label, code, failing now) of every lost-communication code."""
+        found: dict[str, list[tuple[str, str, bool | None]]] = {}
+        for label, said in self.modules:
+            for entry in strongest(said):
+                role = lost_module(entry.dtc)
+                if role is not None:
+                    now = entry.status.failed_now if entry.status else None
+                    found.setdefault(role.key, []).append((label, str(entry.dtc), now))
+        return found
+
+
+def now_words(now: bool | None) -> str:
+    """How present a code is."""
+    return {True: "failing now", False: "history", None: "stored"}[now]
