@@ -96,6 +96,11 @@ class Settings:
             return self.header & 0x1FFFFFFF
         return self.priority << 24 | (0xDB33F1 if self.header is None else self.header & 0xFFFFFF)
 
+    @property
+    def line_header(self) -> bytes | None:
+        """The three header bytes for K-line and J1850; None: the protocol's own."""
+        return None if self.header is None else (self.header & 0xFFFFFF).to_bytes(3, "big")
+
     def acceptance(self, framing: Framing) -> Filter:
         """What gets through to the user: what CF, CM and CRA say, else the standard's answers."""
         if self.filter is None and self.mask is None:

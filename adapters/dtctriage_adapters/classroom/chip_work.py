@@ -11,10 +11,9 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from dtctriage.link import Framing
+from dtctriage_adapters.classroom.chip_ears import Ear, Heard
 from dtctriage_adapters.classroom.chip_settings import Settings
-from dtctriage_adapters.classroom.chip_text import FIRST, can_lines, monitor_line
-from dtctriage_adapters.classroom.frames import Frame, Timed
-from dtctriage_adapters.classroom.isotp_server import FRAME_SECONDS
+from dtctriage_adapters.classroom.chip_text import monitor_line
 from dtctriage_adapters.classroom.tap import CanTap
 
 Line = tuple[float, str]
@@ -25,7 +24,7 @@ P2_SECONDS = 0.05
 P2_STAR_SECONDS = 5.0
 """After "response pending" (ISO 14229-2)."""
 MARGIN_SECONDS = 0.012
-"""What adaptive timing adds to the slowest answer seen. The chips' own rule is not published."""
+"""What adaptive timing adds to the longest pause seen. The chips' own rule is not published."""
 NO_DATA = "NO DATA"
 
 
@@ -41,19 +40,19 @@ class Work(Protocol):
 
 @dataclass(slots=True)
 class AdaptiveTiming:
-    """AT0, AT1, AT2: how long to wait for a further answer, learnt from those that came."""
+    """AT0, AT1, AT2: how long to wait for something further, learnt from the pauses so far."""
 
-    slowest: float | None = None
+    longest: float | None = None
 
     def wait(self, settings: Settings) -> float:
         """Seconds, never longer than the ST time."""
-        if settings.adaptive == 0 or self.slowest is None:
+        if settings.adaptive == 0 or self.longest is None:
             return settings.longest_wait
         least = P2_SECONDS if settings.adaptive == 1 else 0.0
-        return min(settings.longest_wait, max(least, self.slowest) + MARGIN_SECONDS)
+        return min(settings.longest_wait, max(least, self.longest) + MARGIN_SECONDS)
 
     def learn(self, seconds: float) -> None:
-        self.slowest = max(seconds, self.slowest or 0.0)
+        self.longest = max(seconds, self.longest or 0.0)
 
 
 class Message:
@@ -82,90 +81,72 @@ class Question:
     count: int | None = None
 
 
-class CanExchange:
-    """One request on a CAN bus that works, and every frame that passes the filter until the wait is over."""
+class Exchange:
+    """One request on a bus that works, and everything that passes the filter until the wait is over."""
 
     def __init__(
-        self,
-        tap: CanTap,
-        framing: Framing,
-        settings: Settings,
-        question: Question,
-        timing: AdaptiveTiming,
-        start: float,
+        self, ear: Ear, settings: Settings, question: Question, timing: AdaptiveTiming, start: float
     ) -> None:
-        self._tap, self._framing, self._settings, self._timing = tap, framing, settings, timing
+        self._ear, self._settings, self._timing = ear, settings, timing
         self._left = question.count
-        self._sent_at = start + FRAME_SECONDS
+        self._silent, self._pending = True, False
+        self._sent_at = ear.ask(question.data, start)
+        self._last = self._sent_at
         self._deadline = self._sent_at + timing.wait(settings)
-        self.answers = 0
-        self.finished_at: float | None = None
-        data = question.data
-        if settings.formatting:
-            data = (bytes([len(data)]) + data).ljust(8, b"\x00")
-        tap.skip_to(start)
-        self._send(settings.can_header(framing), data, self._sent_at)
-        if not settings.answers:
-            self.finished_at = self._sent_at
+        self.finished_at: float | None = None if settings.answers else self._sent_at
 
     def next_due(self) -> float | None:
         if self.finished_at is not None:
-            return None
-        due = self._tap.next_due()
+            return self.finished_at
+        due = self._ear.next_due()
         return self._deadline if due is None else min(due, self._deadline)
 
     def advance(self, now: float) -> list[Line]:
         lines: list[Line] = []
-        while (due := self.next_due()) is not None and due <= now:
+        while self.finished_at is None and (due := self.next_due()) is not None and due <= now:
             if due >= self._deadline:
                 self.finished_at = self._deadline
-                return lines if self.answers else [*lines, (self._deadline, NO_DATA)]
-            for timed in self._tap.poll(due):
-                lines += self._hear(timed)
+                return [*lines, (self._deadline, NO_DATA)] if self._silent else lines
+            for heard in self._ear.hear(due):
+                lines += self._take(heard)
         return lines
 
-    def _send(self, number: int, data: bytes, at: float) -> None:
-        self._tap.send(Frame(number, data, self._framing is Framing.CAN29), at)
-
-    def _hear(self, timed: Timed) -> list[Line]:
-        frame, settings = timed.frame, self._settings
-        extended = self._framing is Framing.CAN29
-        passes = frame.extended == extended and settings.acceptance(self._framing).passes(frame.id)
-        if not passes or self.finished_at is not None:
+    def _take(self, heard: Heard) -> list[Line]:
+        if self.finished_at is not None:
             return []
-        self.answers += 1
-        if frame.data[:1] and frame.data[0] >> 4 < 2:
-            self._timing.learn(timed.due - self._sent_at)
-        self._deadline = timed.due + self._wait_after(frame)
-        if frame.data[:1] and frame.data[0] >> 4 == FIRST and settings.flow_controls:
-            self._control_flow(frame, timed.due)
+        self._silent = False
+        if not self._pending:
+            self._timing.learn(heard.due - self._last)
+        self._last, self._pending = heard.due, heard.pending
+        waits_on = heard.pending and self._settings.adaptive
+        self._deadline = heard.due + (P2_STAR_SECONDS if waits_on else self._timing.wait(self._settings))
         if self._left is not None:
             self._left -= 1
             if self._left == 0:
-                self.finished_at = timed.due
-        return [(timed.due, text) for text in can_lines(frame, settings)]
-
-    def _wait_after(self, frame: Frame) -> float:
-        pending = frame.data[0] & 0xF0 == 0 and frame.data[1:2] == b"\x7f" and frame.data[3:4] == b"\x78"
-        if pending and self._settings.adaptive:
-            return P2_STAR_SECONDS
-        return self._timing.wait(self._settings)
-
-    def _control_flow(self, first: Frame, at: float) -> None:
-        """Automatic: on the id that ISO 15765-4 pairs with the answer's, everything without pauses."""
-        flow = self._settings.flow
-        number = flow.header if flow.mode == 1 else None
-        data = flow.data if flow.mode else None
-        if number is None:
-            number = _request_id(first)
-        self._send(number, (data or b"\x30\x00\x00").ljust(8, b"\x00"), at + FRAME_SECONDS)
+                self.finished_at = heard.due
+        return [(heard.due, text) for text in heard.lines]
 
 
-def _request_id(answer: Frame) -> int:
-    """11 bit: the answer's id less 8. 29 bit: sender and target exchanged (ISO 15765-4)."""
-    if not answer.extended:
-        return answer.id - 8
-    return answer.id & 0x1FFF0000 | (answer.id & 0xFF) << 8 | (answer.id >> 8) & 0xFF
+class After:
+    """Prints a line, then goes on with other work."""
+
+    def __init__(self, text: str, start: float, seconds: float, follow: Callable[[float], Work]) -> None:
+        self._message = Message(text, start, seconds)
+        self._follow = follow
+        self._work: Work | None = None
+        self.finished_at: float | None = None
+
+    def next_due(self) -> float | None:
+        return (self._work or self._message).next_due()
+
+    def advance(self, now: float) -> list[Line]:
+        lines = self._message.advance(now)
+        if self._work is None and self._message.finished_at is not None:
+            self._work = self._follow(self._message.finished_at)
+        if self._work is not None:
+            lines += self._work.advance(now)
+            self.finished_at = self._work.finished_at
+        return lines
 
 
 class Monitoring:

@@ -57,6 +57,8 @@ def give_lesson(path: Path, way: Way, announce: Callable[[str], None]) -> None:
     about, order = lesson.profile.vehicle, lesson.file.order
     announce(f"{about.make} {about.model}, order {order.number}: {order.complaint}")
     if isinstance(way, OverCan):
+        if vehicle.line is not None:
+            raise LinkUrlError(f"The vehicle of {path} is not on CAN", "Show it as a text adapter")
         _on_can(vehicle, way, clock, announce)
     else:
         _as_text(text_server(vehicle, way, clock), announce)

@@ -8,10 +8,13 @@ from __future__ import annotations
 
 from dtctriage.link import BusProtocol
 from dtctriage_adapters.classroom.chip_commands import Chip, NotUnderstood, command
+from dtctriage_adapters.classroom.chip_ears import CanEar, LineEar
 from dtctriage_adapters.classroom.chip_settings import PROTOCOLS, ProtocolChoice, Settings
 from dtctriage_adapters.classroom.chip_work import (
+    NO_DATA,
     AdaptiveTiming,
-    CanExchange,
+    After,
+    Exchange,
     Message,
     Monitoring,
     Question,
@@ -128,27 +131,58 @@ class TextAdapter:
         if choice.settled is None and choice.automatic:
             self._start(Search(choice.candidates, self._attempt, self._settle, question, now))
             return
-        number = choice.settled or choice.number
-        work = self._attempt(number, question, now)
-        if isinstance(work, float):
-            work = Message(failure_of(number, self._wrong_width(number)), now, work)
-        self._start(work)
+        self._start(self._fixed(choice.settled or choice.number, question, now))
+
+    def _fixed(self, number: str, question: Question, now: float) -> Work:
+        """Ask over a protocol that is settled or was chosen without a search."""
+        protocol = PROTOCOLS[number]
+        if not self._works(protocol):
+            return Message(self._failure(protocol), now, self._seconds_to_fail(protocol))
+        if protocol not in INIT_SECONDS or self._chip.choice.settled is not None:
+            return self._exchange(protocol, question, now)
+
+        def go_on(at: float) -> Work:
+            self._settle(number)
+            return self._exchange(protocol, question, at)
+
+        return After(f"{_init_text(protocol)}OK", now, INIT_SECONDS[protocol], go_on)
 
     def _attempt(self, number: str, question: Question, now: float) -> Work | float:
-        """Ask over a protocol; how many seconds it takes to fail where it is not the vehicle's."""
+        """Ask over a protocol during a search; how many seconds it takes to fail where it does not work."""
         protocol = PROTOCOLS[number]
-        works = self._vehicle.protocol is protocol and self._vehicle.bus_state is BusState.WORKING
-        if works and protocol.framing.is_can:
-            return CanExchange(self._tap, protocol.framing, self._chip.settings, question, self._timing, now)
-        if protocol in INIT_SECONDS:
-            return INIT_SECONDS[protocol]
-        if self._wrong_width(number):
-            return self._chip.settings.longest_wait
-        return CAN_ERROR_SECONDS if protocol.framing.is_can else FAILED_TRY_SECONDS
+        if not self._works(protocol):
+            return self._seconds_to_fail(protocol)
+        start = 0.0 if self._chip.choice.settled else INIT_SECONDS.get(protocol, 0.0)
+        return self._exchange(protocol, question, now + start)
 
-    def _wrong_width(self, number: str) -> bool:
-        """The right rate with the wrong identifiers: frames are acknowledged, and nobody answers."""
-        vehicle, protocol = self._vehicle.protocol, PROTOCOLS[number]
+    def _exchange(self, protocol: BusProtocol, question: Question, now: float) -> Work:
+        settings, line = self._chip.settings, self._vehicle.line
+        if line is not None:
+            return Exchange(LineEar(line, protocol.framing, settings), settings, question, self._timing, now)
+        return Exchange(CanEar(self._tap, protocol.framing, settings), settings, question, self._timing, now)
+
+    def _works(self, protocol: BusProtocol) -> bool:
+        return self._vehicle.protocol is protocol and self._vehicle.bus_state is BusState.WORKING
+
+    def _seconds_to_fail(self, protocol: BusProtocol) -> float:
+        if self._acknowledged(protocol):
+            return self._chip.settings.longest_wait
+        if protocol.framing.is_can:
+            return CAN_ERROR_SECONDS
+        return INIT_SECONDS.get(protocol, FAILED_TRY_SECONDS)
+
+    def _failure(self, protocol: BusProtocol) -> str:
+        """What the chip prints when a fixed protocol does not work."""
+        if protocol in INIT_SECONDS:
+            return f"{_init_text(protocol)}ERROR"
+        if protocol.framing.is_can:
+            return NO_DATA if self._acknowledged(protocol) else "CAN ERROR"
+        shorted = self._vehicle.protocol is protocol and self._vehicle.bus_state is BusState.SHORTED
+        return "FB ERROR" if shorted else NO_DATA
+
+    def _acknowledged(self, protocol: BusProtocol) -> bool:
+        """The right rate with identifiers of the wrong width: frames are taken, and nobody answers."""
+        vehicle = self._vehicle.protocol
         return (
             vehicle is not None
             and vehicle is not protocol
@@ -162,14 +196,13 @@ class TextAdapter:
         self._chip.choice.settled = number
 
     def _monitor(self, now: float) -> Work:
-        choice, vehicle = self._chip.choice, self._vehicle
-        heard = next((n for n, protocol in PROTOCOLS.items() if protocol is vehicle.protocol), None)
-        if vehicle.bus_state is BusState.SHORTED or heard is None:
+        choice, vehicle = self._chip.choice, self._vehicle.protocol
+        protocol = PROTOCOLS.get(choice.settled or choice.number, vehicle)
+        if protocol is None or self._vehicle.bus_state is BusState.SHORTED:
             return Message("CAN ERROR", now, CAN_ERROR_SECONDS)
-        number = choice.settled or (heard if choice.automatic else choice.number)
-        if number != heard:
-            return Message(failure_of(number, self._wrong_width(number)), now, CAN_ERROR_SECONDS)
-        return Monitoring(self._tap, PROTOCOLS[number].framing, self._chip.settings, now)
+        if protocol is not vehicle and protocol.framing.is_can and not self._acknowledged(protocol):
+            return Message("CAN ERROR", now, CAN_ERROR_SECONDS)
+        return Monitoring(self._tap, protocol.framing, self._chip.settings, now)
 
     def _start(self, work: Work) -> None:
         self._work, self._interruptible = work, True
@@ -198,12 +231,8 @@ class TextAdapter:
         return b"\r\n" if self._chip.settings.line_feed else b"\r"
 
 
-def failure_of(number: str, wrong_width: bool) -> str:
-    """What the chip prints when a fixed protocol does not work."""
-    protocol = PROTOCOLS[number]
-    if protocol in INIT_SECONDS:
-        return "BUS INIT: ...ERROR" if protocol is not BusProtocol.ISO14230_FAST else "BUS INIT: ERROR"
-    return "CAN ERROR" if protocol.framing.is_can and not wrong_width else "NO DATA"
+def _init_text(protocol: BusProtocol) -> str:
+    return "BUS INIT: " if protocol is BusProtocol.ISO14230_FAST else "BUS INIT: ..."
 
 
 def parse_question(text: str, settings: Settings) -> Question | None:

@@ -13,6 +13,7 @@ from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import Bus, Profile
 from dtctriage_adapters.classroom.can_network import CanNetwork
 from dtctriage_adapters.classroom.lesson import Lesson
+from dtctriage_adapters.classroom.line_network import LineNetwork
 from dtctriage_adapters.classroom.module import SimulatedModule, build_module
 from dtctriage_adapters.classroom.traffic import Traffic
 
@@ -41,6 +42,8 @@ class Vehicle:
     connector_volts: float
     network: CanNetwork
     traffic: Traffic
+    line: LineNetwork | None
+    """The modules on K-line or J1850, None where the connector's bus is CAN."""
 
 
 def build_vehicle(lesson: Lesson) -> Vehicle:
@@ -56,7 +59,8 @@ def build_vehicle(lesson: Lesson) -> Vehicle:
     elsewhere = frozenset(m.profile.id for m in modules if bus is None or m.profile.buses[0] != bus.id)
     protocol = None if bus is None else bus.protocol
     extended = protocol in (BusProtocol.CAN29_500, BusProtocol.CAN29_250)
-    traffic = Traffic(company, lesson.file.traffic_period, extended)
+    on_can = protocol is None or protocol.framing.is_can
+    traffic = Traffic(company if on_can else (), lesson.file.traffic_period, extended)
     traffic.skip_to(lesson.file.key_on_seconds)
     return Vehicle(
         lesson=lesson,
@@ -67,6 +71,7 @@ def build_vehicle(lesson: Lesson) -> Vehicle:
         connector_volts=0.0 if lesson.file.pin16_open else result.connector_volts,
         network=CanNetwork(modules, elsewhere),
         traffic=traffic,
+        line=None if protocol is None or on_can else LineNetwork(modules, protocol),
     )
 
 
