@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-_SOFT_HYPHEN = "\u00ad"
-_EMOJI_STYLE = "\ufe0f"
 GAP = 2
+_WITHOUT_WIDTH = re.compile("[\u200b-\u200f\u2060-\u2064\ufeff]")
+_WIDE_SINCE_UNICODE_16 = re.compile("[\u2630-\u2637\u268a-\u268f\u4dc0-\u4dff\U0001d300-\U0001d376]")
+_EMOJI_STYLE = "\ufe0f"
 
 
 def columns_of(char: str) -> int:
@@ -16,11 +18,11 @@ def columns_of(char: str) -> int:
 
     What terminals disagree about is counted at its widest, so that a line never runs over.
     """
-    if char in (_SOFT_HYPHEN, _EMOJI_STYLE):
+    if char == _EMOJI_STYLE:
         return 1
-    if unicodedata.category(char) in ("Mn", "Me", "Cf"):
+    if unicodedata.category(char) in ("Mn", "Me") or _WITHOUT_WIDTH.match(char):
         return 0
-    return 2 if unicodedata.east_asian_width(char) in "WF" else 1
+    return 2 if unicodedata.east_asian_width(char) in "WF" or _WIDE_SINCE_UNICODE_16.match(char) else 1
 
 
 def width_of(text: str) -> int:
@@ -28,9 +30,9 @@ def width_of(text: str) -> int:
     return sum(map(columns_of, text))
 
 
-def pad(text: str, width: int) -> str:
-    """Fill with spaces up to `width` columns."""
-    return text + " " * (width - width_of(text))
+def pad(text: str, width: int, fill: str = " ") -> str:
+    """Fill up to `width` columns, with spaces or another character of one column."""
+    return text + fill * (width - width_of(text))
 
 
 def wrap(text: str, width: int) -> list[str]:

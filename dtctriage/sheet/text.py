@@ -259,7 +259,7 @@ def _measured(words: view.View, paper: _Paper) -> Iterator[str]:
     yield from paper.heading("MEASURED AND SEEN")
     for _ in range(_RULED_LINES):
         yield from ("", "_" * paper.width)
-    yield from ("", "Signature ______________________________    Date ____________________")
+    yield from ("", pad("Signature ", paper.width - 24, "_") + "  " + pad("Date ", 22, "_"))
 
 
 def _evidence(words: view.View, paper: _Paper) -> Iterator[str]:

@@ -5,6 +5,8 @@ Limits on the checks carry the source they have in the tables; "common practice"
 
 from __future__ import annotations
 
+import os
+import shutil
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -97,3 +99,13 @@ def parts() -> tuple[Assessment, Job, Visit]:
 def full_sheet(parts: tuple[Assessment, Job, Visit]) -> Sheet:
     """The sheet of `parts`."""
     return build_sheet(*parts)
+
+
+@pytest.fixture(scope="session")
+def pdf_tools() -> None:
+    """Needs poppler's pdftotext and pdfinfo; without them the test is skipped, in CI it fails."""
+    if shutil.which("pdftotext") and shutil.which("pdfinfo"):
+        return
+    if os.environ.get("CI") == "true":
+        pytest.fail("pdftotext and pdfinfo are required in CI: install poppler-utils")
+    pytest.skip("pdftotext and pdfinfo are not installed (poppler-utils)")
