@@ -86,7 +86,7 @@ class SimulatedModule:
 
 def build_module(module: Module, lesson: Lesson, effects: Effects) -> SimulatedModule:
     """The module as the lesson's faults leave it."""
-    memory = _memory(module, lesson, effects)
+    memory = build_memory(module, lesson, effects)
     file = lesson.file
     steady = next((entry.pattern for entry in file.unsteady if entry.module == module.id), (1, 1))
     latency = next((entry.latency for entry in file.slow if entry.module == module.id), file.latency)
@@ -101,7 +101,8 @@ def build_module(module: Module, lesson: Lesson, effects: Effects) -> SimulatedM
     )
 
 
-def _memory(module: Module, lesson: Lesson, effects: Effects) -> CodeMemory:
+def build_memory(module: Module, lesson: Lesson, effects: Effects) -> CodeMemory:
+    """What the module remembers: its tests, and what the lesson says it carries from before."""
     watches: list[Watch] = list(watches_of(module, lesson.profile, effects))
     history: dict[Dtc, int] = {}
     for entry in lesson.file.history:

@@ -191,9 +191,6 @@ def pid_data(pid: int, values: tuple[float, ...]) -> bytes:
 
 
 def ecu_name(name: str, title: str) -> bytes:
-    """Info type 0A: four characters, a hyphen, fifteen characters (SAE J1979, from memory).
-
-    A short name is filled up by 1, as the first of its kind; the end of the text by 00.
-    """
+    """Info type 0A: an acronym of four characters, a hyphen, fifteen characters; filled up by 00 (SAE J1979)."""
     text = "".join(word.capitalize() for word in title.split())
-    return f"{name[:4]:1<4}-{text[:15]}".encode("ascii").ljust(20, b"\x00")
+    return name[:4].encode("ascii").ljust(4, b"\x00") + b"-" + text[:15].encode("ascii").ljust(15, b"\x00")

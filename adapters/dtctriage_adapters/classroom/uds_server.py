@@ -6,14 +6,15 @@ from collections.abc import Callable, Mapping
 
 from dtctriage.services.uds import IdentifiedData
 from dtctriage.services.uds_codes import SUPPRESS, CodeCount, CodeList, CodeStatus, Report
+from dtctriage.services.uds_session import SessionTiming, TesterPresent
 from dtctriage_adapters.classroom.memory import CodeMemory
 from dtctriage_adapters.classroom.refusing import Nrc, Refused
 
 DEFAULT_SESSION, EXTENDED_SESSION = 0x01, 0x03
 SESSION_SECONDS = 5.0
 """S3 server: without a request for so long the default session comes back (ISO 14229-2)."""
-SESSION_TIMES = bytes.fromhex("0032 01F4")
-"""P2 50 ms in 1 ms, P2* 5000 ms in 10 ms (ISO 14229-1, 10.2)."""
+P2_STEPS, P2_STAR_STEPS = 50, 500
+"""50 ms in steps of 1 ms, 5000 ms in steps of 10 ms (ISO 14229-1, 10.2)."""
 ACTIVE_SESSION_DID = 0xF186
 J2012_FORMAT = 0x00
 """DTCFormatIdentifier of SAE J2012-DA codes (ISO 14229-1 Annex D)."""
@@ -51,12 +52,12 @@ class UdsServer:
         if session not in (DEFAULT_SESSION, EXTENDED_SESSION):
             raise Refused(Nrc.SUB_FUNCTION_NOT_SUPPORTED)
         self._session = session
-        return bytes([0x50, session]) + SESSION_TIMES
+        return SessionTiming(session, P2_STEPS, P2_STAR_STEPS).encode()
 
     def _tester_present(self, payload: bytes, now: float) -> bytes:
         if _sub_function(payload, 2) != 0:
             raise Refused(Nrc.SUB_FUNCTION_NOT_SUPPORTED)
-        return b"\x7e\x00"
+        return TesterPresent(answer=True).encode()
 
     def _read_data(self, payload: bytes, now: float) -> bytes:
         if len(payload) < 3 or len(payload) % 2 == 0:
