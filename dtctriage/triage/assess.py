@@ -1,0 +1,214 @@
+"""From a picture to an assessment: the situation, the problems, the findings and the lines of the sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from dtctriage.codes.dtc import Dtc
+from dtctriage.codes.meaning import hazard_of, meaning
+from dtctriage.codes.network import roles
+from dtctriage.link import NoticeKind
+from dtctriage.sweep.events import Stage
+from dtctriage.sweep.picture import Picture
+from dtctriage.triage import problems as profiled
+from dtctriage.triage import unprofiled
+from dtctriage.triage.lines import code_lines, module_lines
+from dtctriage.triage.model import Assessment, CodeLine, EvidenceKind, Finding, Problem, Situation, Weight
+from dtctriage.triage.rules import ALL
+from dtctriage.triage.seen import seen_by
+from dtctriage.triage.suspicion import Suspicion
+from dtctriage.triage.view import Ledger, View
+
+NO_SUPPLY_VOLTS = 6.0
+"""Below this at pin 16 no interface chip and no module works. Common practice, no source."""
+
+
+def assess(
+    picture: Picture, suspicion: Suspicion | None = None, vin_entered: str | None = None
+) -> Assessment:
+    """Judge a picture, with a profile's wiring where there is one."""
+    profile = suspicion.wiring.profile if suspicion else None
+    seen = seen_by(picture, profile) if profile else None
+    view = View(picture, profile, seen, vin_entered, Ledger())
+    situation = _situation(view)
+    found: tuple[Problem, ...] = ()
+    if situation is not Situation.NO_SUPPLY:
+        found = tuple(_problems(view, suspicion))
+        situation = _refine(view, situation, found)
+    findings = tuple(sorted(_findings(view, situation), key=lambda item: list(Weight).index(item.weight)))
+    codes = code_lines(view, found)
+    vin, vin_from = _vin(view)
+    return Assessment(
+        situation,
+        _headline(situation, found, codes),
+        vin,
+        vin_from,
+        view.ledger.all,
+        module_lines(view, found),
+        tuple(sorted(found, key=lambda item: not item.stops_vehicle)),
+        findings,
+        codes,
+        tuple(_cautions(view, codes)),
+        tuple(_missing(picture)),
+        tuple(_readiness(view)),
+    )
+
+
+def _problems(view: View, suspicion: Suspicion | None) -> Iterator[Problem]:
+    if suspicion is not None:
+        yield from profiled.find_problems(view, suspicion)
+    else:
+        yield from unprofiled.find_problems(view)
+
+
+# -- situation and headline -----------------------------------------------------------------------------
+
+
+def _situation(view: View) -> Situation:
+    picture = view.picture
+    no_supply = any(given.notice is NoticeKind.NO_SUPPLY for given in picture.notices)
+    if no_supply or (picture.supply is not None and picture.supply < NO_SUPPLY_VOLTS):
+        return Situation.NO_SUPPLY
+    if not picture.modules:
+        return Situation.ALL_SILENT
+    if view.seen is not None and view.seen.silent:
+        return Situation.ONE_SILENT if len(view.seen.silent) == 1 else Situation.SOME_SILENT
+    if any(said.codes for said in picture.modules.values()):
+        return Situation.CODES_ONLY
+    return Situation.NOTHING_FOUND
+
+
+def _refine(view: View, situation: Situation, found: Sequence[Problem]) -> Situation:
+    """Testimony can turn "codes only" into a module cut off, or, without a profile, into silent ones."""
+    if situation is not Situation.CODES_ONLY:
+        return situation
+    if view.profile is not None:
+        return Situation.ONE_CUT_OFF if any(_is_loss(item, view) for item in found) else situation
+    missed = [item for item in found if item.known_by]
+    if missed:
+        return Situation.ONE_SILENT if len(missed[0].modules) == 1 else Situation.SOME_SILENT
+    return Situation.ONE_CUT_OFF if found else situation
+
+
+def _is_loss(problem: Problem, view: View) -> bool:
+    kinds = {item.id: item.kind for item in view.ledger.all}
+    return any(kinds[cited] is EvidenceKind.WITNESS for cited in problem.evidence)
+
+
+def _headline(situation: Situation, found: Sequence[Problem], codes: Sequence[CodeLine]) -> str:
+    if situation is Situation.NO_SUPPLY:
+        return "No supply at the diagnostic connector: nothing can be read before it is sound."
+    if found:
+        first = sorted(found, key=lambda item: not item.stops_vehicle)[0]
+        text = f"{first.title[:1].upper()}{first.title[1:]}"
+        if first.suspects:
+            top = first.suspects[0]
+            text += f": suspect first {top.title} ({top.share:.0%})"
+        more = f"; {len(found) - 1} more below" if len(found) > 1 else ""
+        return f"{text}{more}."
+    if situation is Situation.ALL_SILENT:
+        return "No module answers."
+    if codes:
+        alone = sum(not line.because for line in codes)
+        return f"Every module that was asked answers; {alone} code{'s' if alone != 1 else ''} to follow up."
+    return "Every module that was asked answers and no code is stored."
+
+
+# -- identity, cautions, what is missing ----------------------------------------------------------------
+
+
+def _vin(view: View) -> tuple[str | None, str]:
+    """The engine module's VIN, else the one most modules hold, else the repair order's."""
+    for label, said in view.modules:
+        vin = next((vin for vin in said.vins.values() if vin), "")
+        if vin and view.is_engine(said):
+            return vin, f"engine module {label}"
+    holders: dict[str, list[str]] = {}
+    for label, said in view.modules:
+        for vin in dict.fromkeys(said.vins.values()):
+            if vin:
+                holders.setdefault(vin, []).append(label)
+    if holders:
+        vin, labels = max(holders.items(), key=lambda pair: len(pair[1]))
+        return vin, f"module {labels[0]}" + (f" and {len(labels) - 1} more" if len(labels) > 1 else "")
+    if view.vin_entered:
+        return view.vin_entered, "repair order"
+    return None, ""
+
+
+def _findings(view: View, situation: Situation) -> Iterator[Finding]:
+    if situation is Situation.NO_SUPPLY:
+        shown = view.picture.supply
+        text = f"{shown:.1f} V at pin 16" if shown is not None else "the adapter says it has no supply"
+        yield Finding(
+            "no_supply",
+            Weight.STOPS,
+            "No supply at the diagnostic connector",
+            "Pin 16 carries battery voltage at all times, pins 4 and 5 are its grounds.",
+            (view.ledger.cite(EvidenceKind.SUPPLY, "", text),),
+            "SAE J1962",
+            "Check the fuse of pin 16 (often shared with the power socket or lighter), then pins 4 and 5.",
+        )
+        return
+    for rule in ALL:
+        yield from rule(view)
+
+
+def _cautions(view: View, codes: Sequence[CodeLine]) -> Iterator[str]:
+    profile = view.profile
+    hazards = {hazard_of(meaning(Dtc.parse(line.code)).subject) for line in codes}
+    if profile is not None and profile.high_voltage is not None:
+        yield (
+            f"High voltage ({profile.high_voltage.volts:g} V, {profile.high_voltage.where}): only qualified "
+            "people, made safe by the maker's procedure. No check on this sheet goes near it."
+        )
+    elif "high_voltage" in hazards or _drives_on_high_voltage(view):
+        yield (
+            "High voltage may be fitted: orange cables are for qualified people with the maker's procedure."
+        )
+    if _has_airbag(view):
+        yield (
+            "Airbags and belt tensioners: follow the maker's procedure before unplugging; "
+            "never an ohmmeter or a lamp on their circuits."
+        )
+    yield (
+        "Battery off before ohms; keep clear of belts, fans and driven wheels; park brake on, no running "
+        "engine indoors without extraction. The maker's procedure and local rules go first."
+    )
+
+
+def _drives_on_high_voltage(view: View) -> bool:
+    known = roles()
+    return any(known[role].group == "hybrid_ev" for role in view.accusations())
+
+
+def _has_airbag(view: View) -> bool:
+    known = roles()
+    if any(known[role].group == "restraint" for role in view.accusations()):
+        return True
+    modules = view.profile.module if view.profile else ()
+    return any(module.role in known and known[module.role].group == "restraint" for module in modules)
+
+
+_ORDER = (Stage.ADAPTER, Stage.BUS, Stage.ROLL_CALL, Stage.IDENTIFICATION, Stage.CODES, Stage.STATE)
+
+
+def _missing(picture: Picture) -> Iterator[str]:
+    if picture.finished:
+        return
+    reached = _ORDER.index(picture.stage) if picture.stage in _ORDER else 0
+    why = picture.broken or "the program was stopped"
+    yield f"The sweep broke off during {_ORDER[reached]}: {why}"
+    for stage in _ORDER[reached + 1 :]:
+        yield f"{stage}: not read"
+
+
+def _readiness(view: View) -> Iterator[tuple[str, str]]:
+    for label, said in view.modules:
+        state = said.readiness
+        if state is None:
+            continue
+        waiting = [item.name for item in state.monitors if item.monitored and not item.complete]
+        lamp = "lamp on" if state.mil_on else "lamp off"
+        monitors = f"not complete: {', '.join(waiting)}" if waiting else "all monitors complete"
+        yield label, f"{lamp}, {state.code_count} codes, {monitors}"

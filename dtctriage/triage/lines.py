@@ -1,0 +1,125 @@
+"""The sheet's tables: one line a module of the roll call, one line a code."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from dtctriage.codes.failure import failure_type
+from dtctriage.codes.meaning import meaning
+from dtctriage.codes.network import lost_module
+from dtctriage.services.uds import StatusBit
+from dtctriage.sweep.picture import ModuleSaid, StoredCode
+from dtctriage.triage.model import CodeLine, ModuleLine, Problem
+from dtctriage.triage.seen import modules_by_role, strongest
+from dtctriage.triage.suspicion import codes_of
+from dtctriage.triage.view import View
+
+
+def module_lines(view: View, problems: Sequence[Problem]) -> tuple[ModuleLine, ...]:
+    """Answering modules, then silent ones that the profile knows."""
+    cut_off = {module for problem in problems for module in problem.modules}
+    known_by = {text.partition(":")[0]: text.partition(": ")[2] for p in problems for text in p.known_by}
+    lines = [_answering(view, said, cut_off) for said in view.picture.modules.values()]
+    if view.profile is not None:
+        for target, rounds in view.picture.silent.items():
+            module = view.profile.module_at(target)
+            if module is not None:
+                how = known_by.get(module.id, "in the vehicle profile")
+                lines.append(
+                    ModuleLine(module.id, module.title, target.label, "silent", f"0 of {rounds}", how)
+                )
+    return tuple(lines)
+
+
+def _answering(view: View, said: ModuleSaid, cut_off: set[str]) -> ModuleLine:
+    label = view.label(said)
+    state = "unsteady" if said.answered < said.asked else "answers"
+    if state == "answers" and label in cut_off and _misses_somebody(said):
+        state = "cut off"
+    vin = next(iter(said.vins.values()), "")
+    heard = f"{said.answered} of {said.asked}" if said.asked else ""
+    return ModuleLine(
+        label,
+        view.title(said),
+        said.target.label,
+        state,
+        heard,
+        "its own answer",
+        vin,
+        said.volts,
+        tuple(said.identity.items()),
+    )
+
+
+def _misses_somebody(said: ModuleSaid) -> bool:
+    return any(lost_module(entry.dtc) is not None for entry in said.codes)
+
+
+def code_lines(view: View, problems: Sequence[Problem]) -> tuple[CodeLine, ...]:
+    """Codes by module in the order of the roll call, each number once."""
+    return tuple(line for label, said in view.modules for line in _codes(view, label, said, problems))
+
+
+def _codes(view: View, label: str, said: ModuleSaid, problems: Sequence[Problem]) -> Iterator[CodeLine]:
+    starts = _starting_codes(view)
+    for entry in sorted(strongest(said), key=lambda item: str(item.dtc)):
+        memories = tuple(
+            dict.fromkeys(item.memory for item in said.codes if item.dtc.number == entry.dtc.number)
+        )
+        kind = entry.dtc.failure_type
+        yield CodeLine(
+            label,
+            str(entry.dtc),
+            meaning(entry.dtc).text,
+            status_words(entry),
+            str(failure_type(kind)) if kind else "",
+            memories,
+            _because(view, label, entry, problems),
+            (label, entry.dtc.number) in starts,
+        )
+
+
+def status_words(entry: StoredCode) -> str:
+    """The status as a technician asks for it: now, history, not judged yet; and the lamp."""
+    status = entry.status
+    if status is None:
+        return ""
+    if status.failed_now:
+        words = "failing now"
+    elif status.bit(StatusBit.NOT_COMPLETED_THIS_CYCLE):
+        words = "not judged since key on"
+    else:
+        words = "history"
+    if status.confirmed is False:
+        words += ", not confirmed"
+    if status.warning_requested:
+        words += ", lamp on"
+    return words
+
+
+def _because(view: View, label: str, entry: StoredCode, problems: Sequence[Problem]) -> str:
+    role = lost_module(entry.dtc)
+    lost = ""
+    if role is not None and view.profile is not None:
+        module = modules_by_role(view.profile).get(role.key)
+        lost = module.id if module else ""
+    for problem in problems:
+        circuit = problem.modules == (label,) and not problem.known_by
+        if role is not None and (lost in problem.modules or role.words in problem.modules):
+            return problem.title
+        if role is not None and label in problem.modules:
+            return problem.title
+        if not circuit and f"{label} {entry.dtc}" in problem.explains:
+            return problem.title
+    return ""
+
+
+def _starting_codes(view: View) -> set[tuple[str, int]]:
+    if view.profile is None:
+        return set()
+    return {
+        (circuit.module, code.number)
+        for circuit in view.profile.circuit
+        if circuit.starts
+        for code in codes_of(circuit)
+    }

@@ -1,0 +1,35 @@
+"""Lost-communication codes in history, about modules that answer now."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from dtctriage.codes.network import roles
+from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage.view import View, now_words
+
+
+def find(view: View) -> Iterator[Finding]:
+    """History alone condemns no part: weak battery, a plug pulled while awake, an earlier repair."""
+    past = {
+        role: who
+        for role, who in view.accusations().items()
+        if who and all(now is False for _, _, now in who)
+    }
+    if not past:
+        return
+    words = ", ".join(roles()[role].words for role in past)
+    cited = [
+        view.ledger.cite(EvidenceKind.WITNESS, label, f"{code} names {roles()[role].words}, {now_words(now)}")
+        for role, who in past.items()
+        for label, code, now in who
+    ]
+    yield Finding(
+        "history_of_loss",
+        Weight.NOTE,
+        f"Lost-communication codes in history only: {words}",
+        "Not failing now: a low battery, a plug pulled with the bus awake, or modules that wake apart.",
+        tuple(cited),
+        "vehicle makers' service literature; common practice",
+        "Do not condemn a part on these; note them and see whether they come back.",
+    )

@@ -1,0 +1,44 @@
+"""What the adapter or interface says about the bus."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from dtctriage.link import NoticeKind
+from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage.view import View
+
+_QUIET = frozenset({NoticeKind.NO_ANSWER, NoticeKind.INTERRUPTED, NoticeKind.NOT_UNDERSTOOD})
+_HEAVY = frozenset(
+    {
+        NoticeKind.BUS_ERROR,
+        NoticeKind.BUS_BUSY,
+        NoticeKind.CAN_ERROR,
+        NoticeKind.CAN_BLOCKED,
+        NoticeKind.NO_ACKNOWLEDGE,
+        NoticeKind.NO_SUPPLY,
+        NoticeKind.OWN_SIGNAL_LOST,
+    }
+)
+
+
+def find(view: View) -> Iterator[Finding]:
+    """One finding for each kind of notice, however often it came."""
+    counts: dict[NoticeKind, int] = {}
+    for given in view.picture.notices:
+        counts[given.notice] = counts.get(given.notice, 0) + 1
+    for kind, count in counts.items():
+        if kind in _QUIET:
+            continue
+        first = next(given for given in view.picture.notices if given.notice is kind)
+        times = f", {count} times" if count > 1 else ""
+        cited = view.ledger.cite(EvidenceKind.NOTICE, "", f"adapter: {first.text}{times}")
+        yield Finding(
+            "notices",
+            Weight.LOOK if kind in _HEAVY else Weight.NOTE,
+            f"The adapter says: {kind.value}{times}",
+            first.text,
+            (cited,),
+            "interface chip data sheet",
+            first.advice,
+        )

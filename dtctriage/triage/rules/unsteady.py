@@ -1,0 +1,28 @@
+"""A module answers some roll calls and not others."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage.view import View
+
+
+def find(view: View) -> Iterator[Finding]:
+    """k of n answers with 0 < k < n."""
+    if view.picture.recorded:
+        return
+    for label, said in view.modules:
+        if said.answered >= said.asked:
+            continue
+        text = f"answered {said.answered} of {said.asked} roll calls"
+        cited = view.ledger.cite(EvidenceKind.UNSTEADY, label, text)
+        yield Finding(
+            "unsteady",
+            Weight.LOOK,
+            f"{label} answers only {said.answered} of {said.asked} times",
+            "A contact that comes and goes, a supply at its limit, or a module that restarts.",
+            (cited,),
+            "common practice, no source",
+            "Wiggle its plug, its fuse and its ground while the roll call is repeated.",
+        )

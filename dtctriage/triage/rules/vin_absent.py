@@ -1,0 +1,33 @@
+"""The engine module gives no VIN."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage.view import View
+
+
+def find(view: View) -> Iterator[Finding]:
+    """Silent, refusing or empty: three different reasons for a missing VIN."""
+    engines = [(label, said) for label, said in view.modules if view.is_engine(said)]
+    if any(vin for _, said in engines for vin in said.vins.values()):
+        return
+    others = [label for label, said in view.modules if any(said.vins.values())]
+    source = f"taken from {others[0]}" if others else "from the paperwork or the plate"
+    if not engines:
+        if not view.picture.modules and not view.picture.silent:
+            return
+        reason, kind = "the engine module does not answer", EvidenceKind.SILENCE
+    else:
+        reason, kind = "the engine module answers but gives no VIN", EvidenceKind.IDENTITY
+    cited = view.ledger.cite(kind, engines[0][0] if engines else "", reason)
+    yield Finding(
+        "vin_absent",
+        Weight.NOTE,
+        "VIN not available from the engine module",
+        f"Since {reason}, the VIN is {source}.",
+        (cited,),
+        "SAE J1979 service 09; ISO 14229-1 identifier F190",
+        "Compare with the VIN plate before ordering a part or programming anything.",
+    )

@@ -1,0 +1,36 @@
+"""Two modules, or a module and the repair order, hold different VINs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage.view import View
+
+
+def find(view: View) -> Iterator[Finding]:
+    """A module with another VIN usually comes from another vehicle."""
+    holders: dict[str, list[str]] = {}
+    for label, said in view.modules:
+        for vin in dict.fromkeys(said.vins.values()):
+            if vin:
+                holders.setdefault(vin, []).append(label)
+    if view.vin_entered:
+        holders.setdefault(view.vin_entered, []).insert(0, "repair order")
+    if len(holders) < 2:
+        return
+    ranked = sorted(holders.items(), key=lambda pair: -len(pair[1]))
+    detail = "; ".join(f"{vin}: {', '.join(labels)}" for vin, labels in ranked)
+    cited = [
+        view.ledger.cite(EvidenceKind.IDENTITY, who, f"VIN {vin}") for vin, labels in ranked for who in labels
+    ]
+    odd = ", ".join(label for _, labels in ranked[1:] for label in labels)
+    yield Finding(
+        "vin_differs",
+        Weight.LOOK,
+        f"VINs differ: {odd}",
+        detail,
+        tuple(cited),
+        "SAE J1979 service 09; ISO 14229-1 identifier F190",
+        "A module from another vehicle may lack coding or key data: ask the owner, check part numbers.",
+    )
