@@ -71,7 +71,7 @@ def _job(job: Job) -> dict[str, Any]:
 
 
 def _vehicle(assessment: Assessment, job: Job) -> dict[str, Any]:
-    vin_from = assessment.vin_from or ("the order, as entered" if not assessment.vin and job.vin else "")
+    vin_from = assessment.vin_from or ("repair order" if not assessment.vin and job.vin else "")
     return {
         "vin": assessment.vin or job.vin or None,
         "vin_from": vin_from,
@@ -80,9 +80,12 @@ def _vehicle(assessment: Assessment, job: Job) -> dict[str, Any]:
 
 
 def _vin_warnings(assessment: Assessment, job: Job) -> Iterator[str]:
-    if assessment.vin and job.vin and _plain_vin(assessment.vin) != _plain_vin(job.vin):
+    """What the rules say about the VIN, and that it is not the one entered where no rule names that."""
+    about = [finding for finding in assessment.findings if finding.rule.startswith(_VIN_RULES)]
+    named = any(job.vin in finding.detail for finding in about)
+    if assessment.vin and job.vin and not named and _plain_vin(assessment.vin) != _plain_vin(job.vin):
         yield f"differs from the VIN entered, {job.vin}"
-    yield from (finding.title for finding in assessment.findings if finding.rule.startswith(_VIN_RULES))
+    yield from (finding.title for finding in about)
 
 
 def _plain_vin(vin: str) -> str:

@@ -156,15 +156,21 @@ def _problem_closing(
 
 
 def _suspect(nth: int, suspect: SuspectPart) -> view.SuspectView:
-    members = suspect.members if len(suspect.members) > 1 else ()
     return view.SuspectView(
         letter=_letter(nth),
         chance=words.chance(suspect.share),
         title=suspect.title,
         place=suspect.place,
-        because=suspect.because,
-        members=members,
+        because=f"because: {suspect.because}" if suspect.because else "",
+        members=_members(suspect),
     )
+
+
+def _members(suspect: SuspectPart) -> str:
+    if len(suspect.members) > 1:
+        return f"cannot be told apart yet: {'; '.join(suspect.members)}"
+    only = words.listed(suspect.members)
+    return f"that is: {only}" if only and only != suspect.title else ""
 
 
 def _letter(nth: int) -> str:

@@ -163,10 +163,9 @@ def _problems(words: view.View, paper: _Paper) -> Iterator[str]:
 def _suspect(suspect: view.SuspectView, width: int) -> Iterator[str]:
     place = f", {suspect.place}" if suspect.place else ""
     yield from hanging(f"  {suspect.letter})", f"{suspect.title}{place}: {suspect.chance}", width, 6)
-    if suspect.because:
-        yield from hanging("", f"because {suspect.because}", width, 6)
-    if suspect.members:
-        yield from hanging("", f"cannot be told apart yet: {'; '.join(suspect.members)}", width, 6)
+    for text in (suspect.members, suspect.because):
+        if text:
+            yield from hanging("", text, width, 6)
 
 
 def _check(check: view.CheckView, width: int) -> Iterator[str]:

@@ -47,14 +47,17 @@ class Stopper:
 
 @dataclass(frozen=True, slots=True)
 class SuspectView:
-    """`letter` counts within the problem; `chance` is the share in words and per cent."""
+    """`letter` counts within the problem; `chance` is the share in words and per cent.
+
+    `members` says what it is exactly, or which possibilities cannot be told apart yet.
+    """
 
     letter: str
     chance: str
     title: str
     place: str
     because: str
-    members: tuple[str, ...]
+    members: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -94,7 +94,7 @@ def test_consequences_point_at_their_problem(full_sheet: Sheet) -> None:
 def test_vin_entered_stands_in_where_no_module_has_one(parts: Parts) -> None:
     assessment, job, visit = parts
     sheet = build_sheet(replace(assessment, vin=None, vin_from=""), job, visit)
-    assert (sheet.vehicle.vin, sheet.vehicle.vin_from) == (job.vin, "the order, as entered")
+    assert (sheet.vehicle.vin, sheet.vehicle.vin_from) == (job.vin, "repair order")
     nobody = build_sheet(replace(assessment, vin=None, vin_from=""), replace(job, vin=""), visit)
     assert (nobody.vehicle.vin, nobody.vehicle.vin_from) == (None, "")
 
@@ -113,6 +113,13 @@ def test_vin_entered_is_compared(parts: Parts, entered: str, warned: bool) -> No
     sheet = build_sheet(assessment, replace(job, vin=entered), visit)
     expected = (f"differs from the VIN entered, {entered}",) if warned else ()
     assert sheet.vehicle.vin_warnings == expected
+
+
+def test_vin_entered_that_a_rule_names_is_not_told_twice(parts: Parts) -> None:
+    assessment, job, visit = parts
+    rule = replace(assessment.findings[0], rule="vin_differs", title="VINs differ", detail="BCM: A; order: B")
+    sheet = build_sheet(replace(assessment, findings=(rule,)), replace(job, vin="B"), visit)
+    assert sheet.vehicle.vin_warnings == ("VINs differ",)
 
 
 def test_half_a_surrogate_pair_is_mended(parts: Parts) -> None:

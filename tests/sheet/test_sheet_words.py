@@ -148,6 +148,13 @@ def test_other_vin_is_loud(parts: Parts) -> None:
     assert told["HCM"] == ("", True, "SILENT")
 
 
+def test_members_of_a_suspect(full_sheet: Sheet) -> None:
+    fuse, wire, ground = compose(full_sheet).problems[0].suspects
+    assert fuse.members == "that is: fuse F7: blown or missing"
+    assert wire.members == "cannot be told apart yet: wire F7-S14; splice S14; connector C201 pin 4"
+    assert ground.members == ""
+
+
 def test_letters_go_on_after_z(parts: Parts) -> None:
     assessment, job, visit = parts
     problem = replace(assessment.problems[0], suspects=assessment.problems[0].suspects * 28)
