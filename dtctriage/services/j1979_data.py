@@ -7,7 +7,7 @@ missing from an answer is absent, not zero.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
 from dtctriage.services.message import Cursor, Message, Piece, sid
@@ -113,6 +113,26 @@ class FreezeFrame(Message):
 
 MAX_FRAME_PIDS = 3
 """PIDs in one request of service 02 on CAN; each comes with its frame number (SAE J1979, memory)."""
+
+
+def batches(pids: Iterable[int], on_can: bool) -> tuple[tuple[int, ...], ...]:
+    """PIDs in the groups in which they can be asked for: up to six on CAN, one off CAN.
+
+    A PID of unknown length is asked for alone, because an answer with others could not be split.
+    """
+    groups: list[tuple[int, ...]] = []
+    together: list[int] = []
+    for pid in pids:
+        if not on_can or not data_lengths(pid):
+            groups.append((pid,))
+            continue
+        together.append(pid)
+        if len(together) == MAX_PIDS:
+            groups.append(tuple(together))
+            together = []
+    if together:
+        groups.append(tuple(together))
+    return tuple(groups)
 
 
 def decode_current_data(

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 from dtctriage.services.errors import DecodeError
 from dtctriage.services.message import Cursor, Message, Piece, ascii_text, sid
 from dtctriage.services.supported import BLOCK, numbers_of
 from dtctriage.services.tables import by_hex
+from dtctriage_reference import rows
 
 VIN = 0x02
 CALIBRATION_ID = 0x04
@@ -91,7 +93,7 @@ class InfoItems(Message):
     @property
     def texts(self) -> tuple[str | None, ...]:
         """Items of a text type without their padding; None for one that holds padding only."""
-        return tuple(ascii_text(item) for item in self.items)
+        return tuple(item_text(self.type, item) for item in self.items)
 
     @property
     def numbers(self) -> tuple[int, ...]:
@@ -163,14 +165,32 @@ def _head(number: int) -> Iterator[Piece]:
     yield Piece(bytes([number]), f"info type {number:02X}: {info_type(number).name}")
 
 
+def item_text(number: int, item: bytes) -> str | None:
+    """The text of an item without its padding, None for padding only.
+
+    An ECU name is an acronym of four characters, filled up with 00, a hyphen and a text (SAE J1979).
+    Raises ValueError for a byte that is not printable ASCII.
+    """
+    return ascii_text(item, holes=number == ECU_NAME)
+
+
 def item_meaning(number: int, place: int, item: bytes) -> str:
     """One item of an info type in words; `place` counts from 0."""
     layout = info_type(number)
     if layout.kind == "text":
-        return f"{layout.name}: {ascii_text(item) or 'not programmed'}"
+        return f"{layout.name}: {item_text(number, item) or 'not programmed'}"
     if layout.kind == "word":
-        return f"counter {place + 1}: {int.from_bytes(item, 'big')}"
+        return f"{counter_name(number, place)}: {int.from_bytes(item, 'big')}"
     return f"{layout.name}: {item.hex().upper()}"
+
+
+@lru_cache(maxsize=64)
+def counter_name(number: int, place: int) -> str:
+    """The name of an in-use counter (info types 08 and 0B); `place` counts from 0."""
+    for row in rows("obd_in_use"):
+        if int(row["type"], 16) == number and int(row["place"]) == place:
+            return row["name"]
+    return f"counter {place + 1}"
 
 
 def decode_info(payload: bytes, on_can: bool) -> Info:
@@ -201,15 +221,11 @@ def info_items(cursor: Cursor, number: int, count: int | None = None) -> tuple[b
     items = tuple(cursor.records(layout.item_bytes, layout.name))
     if layout.kind == "text":
         for place, item in enumerate(items):
-            _check_text(cursor, item, start + place * layout.item_bytes)
+            try:
+                item_text(number, item)
+            except ValueError as problem:
+                raise cursor.fail(f"text is {problem}", start + place * layout.item_bytes) from None
     return items
-
-
-def _check_text(cursor: Cursor, item: bytes, offset: int) -> None:
-    try:
-        ascii_text(item)
-    except ValueError as problem:
-        raise cursor.fail(f"text is {problem}", offset) from None
 
 
 def _part(cursor: Cursor, number: int, kind: str) -> Info:

@@ -10,6 +10,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Iterator
 from typing import NamedTuple, Self
 
+from dtctriage.codes.dtc import Dtc
 from dtctriage.services.errors import DecodeError
 
 
@@ -33,6 +34,11 @@ class Message(ABC):
     @abstractmethod
     def pieces(self) -> Iterator[Piece]:
         """The bytes in their order, each with its meaning. No piece is empty."""
+
+    @property
+    def codes(self) -> tuple[Dtc, ...]:
+        """The trouble codes that the message reports, padding left out; most messages have none."""
+        return ()
 
     def encode(self) -> bytes:
         """The payload: service id first, no header, no length, no padding."""
@@ -89,10 +95,6 @@ class Cursor:
         while self.left:
             yield self.take(size, what)
 
-    def zero_tail(self) -> bool:
-        """True when zero bytes, and nothing else, are left."""
-        return self.left > 0 and not any(self.payload[self.at :])
-
     def end(self) -> None:
         """Nothing may be left."""
         if self.left:
@@ -104,12 +106,32 @@ def sid(request_service: int) -> bytes:
     return bytes([request_service + 0x40])
 
 
-def ascii_text(item: bytes) -> str | None:
+def zero_tailed(cursor: Cursor, size: int, tolerated: bool, what: str) -> tuple[tuple[bytes, ...], int]:
+    """Records of `size` bytes until the end, and the number of zero bytes after the last of them.
+
+    An all-zero record at the end is part of the tail. Raises DecodeError for an incomplete record that is
+    not zero, and for a tail that is not tolerated.
+    """
+    payload, first = cursor.payload, cursor.at
+    used = len(payload[first:].rstrip(b"\x00"))
+    full = -(-used // size)
+    records = tuple(cursor.take(size, what) for _ in range(min(full, cursor.left // size)))
+    if cursor.left and any(payload[cursor.at :]):
+        raise cursor.fail(f"{what} is cut off: {size} bytes wanted, {cursor.left} left")
+    if cursor.left and not tolerated:
+        raise cursor.fail(f"{cursor.left} zero bytes after the last record")
+    return records, cursor.left
+
+
+def ascii_text(item: bytes, holes: bool = False) -> str | None:
     """Text padded with 00, FF or spaces at either end; None where nothing but padding is there.
 
-    Raises ValueError for a byte that is not printable ASCII.
+    `holes`: zero bytes within the text are left out, too. Raises ValueError for a byte that is not
+    printable ASCII.
     """
     core = item.strip(b"\x00\xff ")
+    if holes:
+        core = core.replace(b"\x00", b"")
     if any(not 0x20 <= byte < 0x7F for byte in core):
         raise ValueError("not printable ASCII")
     return core.decode("ascii") or None

@@ -6,93 +6,17 @@ Scalings, units and limits are rows of `obd_signals.csv`, names of states rows o
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.services.readiness import Readiness
+from dtctriage.services.readings import Quantity, Reading, Signal, State
 from dtctriage.services.supported import BLOCK, numbers_of
 from dtctriage.services.tables import by_hex
 from dtctriage_reference import rows
 
-
-@dataclass(frozen=True, slots=True)
-class Quantity:
-    """A measured or commanded value."""
-
-    name: str
-    value: float
-    unit: str
-
-    def __str__(self) -> str:
-        return f"{self.name} {self.value:.6g} {self.unit}".rstrip()
-
-
-@dataclass(frozen=True, slots=True)
-class NoValue:
-    """A signal that the module does not have, or that is not valid now."""
-
-    name: str
-    reason: str
-
-    def __str__(self) -> str:
-        return f"{self.name}: {self.reason}"
-
-
-@dataclass(frozen=True, slots=True)
-class State:
-    """One of several named states, or a bit pattern put into words."""
-
-    name: str
-    code: int
-    text: str
-
-    def __str__(self) -> str:
-        return f"{self.name}: {self.text}"
-
-
-Reading = Quantity | NoValue | State
-
-
-@dataclass(frozen=True, slots=True)
-class Signal:
-    """A scaled number within the data of a PID: value = raw * scale + offset."""
-
-    name: str
-    start: int
-    size: int
-    signed: bool
-    scale: Fraction
-    offset: Fraction
-    unit: str
-    absent: int | None
-    """Raw value that says "not used"."""
-    highest: int | None
-    """Highest raw value that is valid data."""
-    support: tuple[int, int] | None
-    """Byte and bit that say whether the module has it."""
-
-    def read(self, data: bytes) -> Reading | None:
-        """The reading; None where these data are too short to hold it."""
-        field = data[self.start : self.start + self.size]
-        if len(field) < self.size:
-            return None
-        if self.support is not None and not data[self.support[0]] >> self.support[1] & 1:
-            return NoValue(self.name, "not supported")
-        raw = int.from_bytes(field, "big", signed=self.signed)
-        if raw == self.absent:
-            return NoValue(self.name, "not used")
-        if self.highest is not None and raw > self.highest:
-            return NoValue(self.name, "not valid now")
-        return Quantity(self.name, float(raw * self.scale + self.offset), self.unit)
-
-    def raw(self, value: float) -> int:
-        """The raw number nearest to a value, held within what the field can say."""
-        bits = 8 * self.size
-        low, high = (-(1 << bits - 1), (1 << bits - 1) - 1) if self.signed else (0, (1 << bits) - 1)
-        top = high if self.highest is None else self.highest
-        return max(low, min(top, round((Fraction(value) - self.offset) / self.scale)))
+__all__ = ["Quantity", "data_lengths", "pid_name", "readings", "signals"]
 
 
 def pid_name(pid: int) -> str:
@@ -148,12 +72,24 @@ def _readings(pid: int, data: bytes) -> Iterator[Reading]:
     elif pid == 0x02:
         code = Dtc.from_bytes(data)
         yield State("stored by code", code.number, "none" if code.is_padding else str(code))
+    elif pid in _SENSORS_PER_BANK:
+        yield State("oxygen sensors", data[0], _sensors(data[0], _SENSORS_PER_BANK[pid]) or "none")
     else:
         for signal in signals(pid):
             reading = signal.read(data)
             if reading is not None:
                 yield reading
         yield from _states(pid, data)
+
+
+_SENSORS_PER_BANK = {0x13: 4, 0x1D: 2}
+"""PID 13 has four bits a bank, PID 1D two (SAE J1979)."""
+
+
+def _sensors(bits: int, per_bank: int) -> str:
+    """Which oxygen sensors are there; bit 0 is bank 1 sensor 1."""
+    places = [divmod(bit, per_bank) for bit in range(8) if bits >> bit & 1]
+    return ", ".join(f"bank {bank + 1} sensor {sensor + 1}" for bank, sensor in places)
 
 
 def _readiness(pid: int, readiness: Readiness) -> Iterator[Reading]:
@@ -173,10 +109,10 @@ def _states(pid: int, data: bytes) -> Iterator[Reading]:
     fields = [row for row in rows("obd_state_fields") if int(row["pid"], 16) == pid]
     for row in fields:
         raw = data[int(row["start"])] >> int(row["shift"]) & int(row["mask"], 16)
-        yield State(row["field"], raw, state_text(row["states"], raw))
+        yield State(row["field"], raw, _state_text(row["states"], raw))
 
 
-def state_text(states: str, raw: int) -> str:
+def _state_text(states: str, raw: int) -> str:
     """The words for a raw value of a set of states."""
     for row in rows("obd_states"):
         if row["states"] == states and int(row["value"]) == raw:

@@ -5,11 +5,12 @@ Requests are built by udsoncan, imported where it is used so that nothing loads 
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from enum import IntEnum
 from functools import lru_cache
 
+from dtctriage.services.identification import identifier_meaning
 from dtctriage.services.message import Cursor, Message, Piece, sid
 from dtctriage.services.split import Layout, split
 from dtctriage.services.tables import by_hex
@@ -70,7 +71,7 @@ class DtcStatus:
 
     def __str__(self) -> str:
         told = [bit.words for bit in StatusBit if self.bit(bit)]
-        return f"status {self.value:02X}: {', '.join(told) or 'no bit set'}"
+        return f"status {self.value:02X}: {', '.join(told) or 'no supported bit is set'}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,8 +178,7 @@ class IdentifiedData(Message):
         yield Piece(sid(0x22), "answer to service 22: data by identifier")
         for did, data in self.items:
             yield Piece(did.to_bytes(2, "big"), f"identifier {did:04X}: {did_name(did)}")
-            if data:
-                yield Piece(data, "data")
+            yield Piece(data, identifier_meaning(did, data))
 
 
 @lru_cache(maxsize=1024)
@@ -201,16 +201,16 @@ def read_data(*dids: int) -> bytes:
 
 
 def decode_data(
-    payload: bytes, asked: Collection[int] | None = None, lengths: Mapping[int, int] | None = None
+    payload: bytes,
+    asked: Collection[int] | None = None,
+    lengths: Callable[[int], tuple[int, ...]] = lambda did: (),
 ) -> IdentifiedData:
     """Decode an answer 62. `asked` are the identifiers of the request: none other may come.
 
-    `lengths` gives data lengths by identifier; without them an answer with several identifiers cannot be
-    split and is taken as the data of its first one. Raises DecodeError.
+    `lengths` gives the possible data lengths of an identifier (none: not known); an answer that begins
+    with an unknown one cannot be split and is taken as the data of that one. Raises DecodeError.
     """
-    known = lengths or {}
     cursor = Cursor(payload).expect(0x62, "service id")
-    layout = Layout(
-        "identifier", 2, 0, lambda did: (known[did],) if did in known else (), asked, several=True
+    return IdentifiedData(
+        tuple((did, data) for did, _, data in split(cursor, Layout("identifier", 2, 0, lengths, asked, True)))
     )
-    return IdentifiedData(tuple((did, data) for did, _, data in split(cursor, layout)))

@@ -7,17 +7,20 @@ and is never a code.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import IntEnum
 from typing import Any, NamedTuple
 
 from dtctriage.codes.dtc import Dtc
+from dtctriage.codes.spn import SpnFmi
 from dtctriage.services.errors import DecodeError
 from dtctriage.services.message import Cursor, Message, Piece, sid
 from dtctriage.services.tables import by_hex
 from dtctriage.services.uds import DtcStatus
 
+J1939_FORMAT = 0x02
+"""DTCFormatIdentifier of SAE J1939-73: the three bytes are SPN and FMI, not a J2012 code."""
 SUPPRESS = 0x80
 """Bit of the sub-function that asks for no positive answer; some modules echo it."""
 
@@ -60,22 +63,20 @@ class Report(IntEnum):
         return by_hex("uds_19_reports", "sub")[self.value]["words"]
 
 
-COUNTS = frozenset(
-    {Report.COUNT_BY_STATUS, Report.COUNT_BY_SEVERITY, Report.MIRROR_COUNT, Report.EMISSION_COUNT}
+COUNTS = (Report.COUNT_BY_STATUS, Report.COUNT_BY_SEVERITY, Report.MIRROR_COUNT, Report.EMISSION_COUNT)
+"""Reports that answer with a number of codes."""
+LISTS = (
+    Report.BY_STATUS,
+    Report.SUPPORTED,
+    Report.FIRST_FAILED,
+    Report.FIRST_CONFIRMED,
+    Report.LATEST_FAILED,
+    Report.LATEST_CONFIRMED,
+    Report.MIRROR_BY_STATUS,
+    Report.EMISSION_BY_STATUS,
+    Report.PERMANENT,
 )
-LISTS = frozenset(
-    {
-        Report.BY_STATUS,
-        Report.SUPPORTED,
-        Report.FIRST_FAILED,
-        Report.FIRST_CONFIRMED,
-        Report.LATEST_FAILED,
-        Report.LATEST_CONFIRMED,
-        Report.MIRROR_BY_STATUS,
-        Report.EMISSION_BY_STATUS,
-        Report.PERMANENT,
-    }
-)
+"""Reports that answer with codes and their status."""
 
 
 class CodeStatus(NamedTuple):
@@ -120,6 +121,10 @@ class CodeList(Message):
     def title(self) -> str:
         return self.report.words
 
+    @property
+    def codes(self) -> tuple[Dtc, ...]:
+        return codes_of(record.dtc for record in self.records)
+
     def pieces(self) -> Iterator[Piece]:
         yield from head(self.report, self.suppress)
         yield availability_piece(self.availability)
@@ -144,8 +149,12 @@ def format_piece(number: int) -> Piece:
     return Piece(bytes([number]), f"code format {number:02X}: {row['name'] if row else 'not in the table'}")
 
 
-def code_pieces(record: CodeStatus) -> Iterator[Piece]:
-    yield Piece(record.dtc.to_bytes(), f"code {record.dtc}")
+def code_pieces(record: CodeStatus, code_format: int = 0) -> Iterator[Piece]:
+    data = record.dtc.to_bytes()
+    if code_format == J1939_FORMAT:
+        yield Piece(data, f"code {SpnFmi.from_bytes(data)}")
+    else:
+        yield Piece(data, "no code" if record.dtc == NO_CODE else f"code {record.dtc}")
     yield Piece(bytes([record.status.value]), str(record.status))
 
 
@@ -154,21 +163,40 @@ def tail_piece(count: int) -> Iterator[Piece]:
         yield Piece(bytes(count), "zero bytes after the last record, no code")
 
 
-def open_report(payload: bytes) -> tuple[Cursor, Report, bool]:
-    """Read 59 and the sub-function: the cursor behind them, the report, and the suppress bit."""
+def open_report(payload: bytes, *wanted: Report) -> tuple[Cursor, Report, bool]:
+    """Read 59 and the sub-function: the cursor behind them, the report, and the suppress bit.
+
+    Raises DecodeError for any report other than the wanted ones.
+    """
     cursor = Cursor(payload).expect(0x59, "service id")
     sub = cursor.byte("sub-function")
-    try:
-        return cursor, Report(sub & ~SUPPRESS), bool(sub & SUPPRESS)
-    except ValueError:
-        raise cursor.fail(f"sub-function {sub:02X} is not one that reads codes", 1) from None
+    number = sub & ~SUPPRESS
+    if number not in wanted:
+        expected = " or ".join(f"{report:02X}" for report in wanted)
+        raise cursor.fail(f"sub-function {sub:02X} is not {expected}", 1)
+    return cursor, Report(number), bool(sub & SUPPRESS)
+
+
+def code_status(records: Iterable[bytes], availability: int) -> tuple[CodeStatus, ...]:
+    """Four-byte records as codes with status."""
+    return tuple(CodeStatus(Dtc.from_bytes(r[:3]), DtcStatus(r[3], availability)) for r in records)
+
+
+NO_CODE = Dtc(0, 0)
+"""Three zero bytes: padding, never a code."""
+
+
+def codes_of(entries: Iterable[Dtc], code_format: int = 0) -> tuple[Dtc, ...]:
+    """The entries that are J2012 codes; none where the code format is another one, or unknown."""
+    row = by_hex("dtc_formats", "hex").get(code_format)
+    if row is None or row["layout"] != "j2012":
+        return ()
+    return tuple(entry for entry in entries if entry != NO_CODE)
 
 
 def decode_count(payload: bytes) -> CodeCount:
     """Decode 59 01, 07, 11 or 12. Raises DecodeError."""
-    cursor, report, suppress = open_report(payload)
-    if report not in COUNTS:
-        raise cursor.fail(f"sub-function {report:02X} does not count codes", 1)
+    cursor, report, suppress = open_report(payload, *COUNTS)
     if len(payload) != 6:
         raise cursor.fail(f"a count has 6 bytes, not {len(payload)}", min(len(payload), 6))
     data = _interpret(payload, report, 6)
@@ -182,9 +210,7 @@ def decode_code_list(payload: bytes, zero_tail: bool = True) -> CodeList:
 
     Raises DecodeError.
     """
-    cursor, report, suppress = open_report(payload)
-    if report not in LISTS:
-        raise cursor.fail(f"sub-function {report:02X} does not list codes with status", 1)
+    cursor, report, suppress = open_report(payload, *LISTS)
     availability = cursor.byte("availability mask")
     data = _interpret(payload, report, cursor.at + cursor.left // 4 * 4)
     records = [
@@ -197,10 +223,6 @@ def decode_code_list(payload: bytes, zero_tail: bool = True) -> CodeList:
     if tail and not zero_tail:
         raise cursor.fail(f"{tail} zero bytes after the last record", len(payload) - tail)
     return CodeList(report, availability, tuple(records), tail, suppress)
-
-
-NO_CODE = Dtc(0, 0)
-"""Three zero bytes: padding, never a code."""
 
 
 def _dtc(number: int) -> Dtc:

@@ -1,0 +1,84 @@
+"""Values read from data bytes: quantities with units, named states, and signals that are not there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A measured or commanded value."""
+
+    name: str
+    value: float
+    unit: str
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.value:.6g} {self.unit}".rstrip()
+
+
+@dataclass(frozen=True, slots=True)
+class NoValue:
+    """A signal that the module does not have, or that is not valid now."""
+
+    name: str
+    reason: str
+
+    def __str__(self) -> str:
+        return f"{self.name}: {self.reason}"
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """One of several named states, or a bit pattern put into words."""
+
+    name: str
+    code: int
+    text: str
+
+    def __str__(self) -> str:
+        return f"{self.name}: {self.text}"
+
+
+Reading = Quantity | NoValue | State
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """A scaled number within the data of a PID, identifier or record: value = raw * scale + offset."""
+
+    name: str
+    start: int
+    size: int
+    signed: bool
+    scale: Fraction
+    offset: Fraction
+    unit: str
+    absent: int | None = None
+    """Raw value that says "not used"."""
+    highest: int | None = None
+    """Highest raw value that is valid data."""
+    support: tuple[int, int] | None = None
+    """Byte and bit that say whether the module has it."""
+
+    def read(self, data: bytes) -> Reading | None:
+        """The reading; None where these data are too short to hold it."""
+        field = data[self.start : self.start + self.size]
+        if len(field) < self.size:
+            return None
+        if self.support is not None and not data[self.support[0]] >> self.support[1] & 1:
+            return NoValue(self.name, "not supported")
+        raw = int.from_bytes(field, "big", signed=self.signed)
+        if raw == self.absent:
+            return NoValue(self.name, "not used")
+        if self.highest is not None and raw > self.highest:
+            return NoValue(self.name, "not valid now")
+        return Quantity(self.name, float(raw * self.scale + self.offset), self.unit)
+
+    def raw(self, value: float) -> int:
+        """The raw number nearest to a value, held within what the field can say."""
+        bits = 8 * self.size
+        low, high = (-(1 << bits - 1), (1 << bits - 1) - 1) if self.signed else (0, (1 << bits) - 1)
+        top = high if self.highest is None else self.highest
+        return max(low, min(top, round((Fraction(value) - self.offset) / self.scale)))
