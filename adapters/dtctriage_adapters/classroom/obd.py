@@ -191,6 +191,6 @@ def pid_data(pid: int, values: tuple[float, ...]) -> bytes:
 
 
 def ecu_name(name: str, title: str) -> bytes:
-    """Info type 0A: an acronym of four characters, a hyphen, fifteen characters; filled up by 00 (SAE J1979)."""
+    """Info type 0A: four characters, a hyphen, fifteen characters; filled up by 00 (SAE J1979)."""
     text = "".join(word.capitalize() for word in title.split())
     return name[:4].encode("ascii").ljust(4, b"\x00") + b"-" + text[:15].encode("ascii").ljust(15, b"\x00")
