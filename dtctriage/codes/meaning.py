@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 from functools import cache, lru_cache
 
-from dtctriage.codes.dtc import Control, Dtc
+from dtctriage.codes.dtc import LETTERS, Control, Dtc
 from dtctriage.codes.families import Entry, block
 from dtctriage.codes.place import Place, parse_place
 from dtctriage_reference import rows
@@ -49,23 +49,31 @@ class Meaning:
         return self.origin in (Origin.CATALOGUE, Origin.SHOP)
 
 
-NO_SHOP: Mapping[int, Meaning] = {}
+_ORIGINS = {
+    Control.ISO_SAE: Origin.CONTROLLED,
+    Control.MANUFACTURER: Origin.MANUFACTURER,
+    Control.RESERVED: Origin.RESERVED,
+}
+
+ShopMeanings = Mapping[Dtc, Meaning]
+"""A shop's own meanings for one make (see `dtctriage.codes.shop`)."""
+
+NO_SHOP: ShopMeanings = {}
 
 
-def meaning(dtc: Dtc, shop: Mapping[int, Meaning] = NO_SHOP) -> Meaning:
-    """The meaning of a code. `shop` holds the shop's own meanings by number and comes first."""
-    return shop.get(dtc.number) or generic_meaning(dtc.number)
+def meaning(dtc: Dtc, shop: ShopMeanings = NO_SHOP) -> Meaning:
+    """The meaning of a code. The shop's own comes first, for the failure type before the code alone."""
+    return shop.get(dtc) or shop.get(dtc.base) or generic_meaning(dtc.number)
 
 
 @lru_cache(maxsize=1 << 16)
 def generic_meaning(number: int) -> Meaning:
     """The meaning of a sixteen-bit code number without any shop's table."""
-    dtc = Dtc(number)
-    if dtc.is_padding:
+    if number == 0:
         return Meaning("", Place(), "", "Padding, not a code", Origin.PADDING)
-    entry = block(dtc.code[:2]).get(number)
+    entry = block(f"{LETTERS[number >> 14]}{number >> 12 & 3}").get(number)
     if entry is None:
-        return _not_known(dtc)
+        return _not_known(number >> 8)
     place = parse_place(entry.place)
     text = compose(entry)
     return Meaning(entry.subject, place, entry.kind, text, Origin.CATALOGUE, entry.quality, entry.source)
@@ -102,17 +110,18 @@ def kinds() -> frozenset[str]:
     return frozenset(_kinds())
 
 
-def _not_known(dtc: Dtc) -> Meaning:
+@cache
+def _not_known(group: int) -> Meaning:
+    """What the letter and the first two digits tell: authority and area change nowhere else."""
+    dtc = Dtc(group << 8)
     area = f", {dtc.area}" if dtc.area else ""
-    if dtc.control is Control.MANUFACTURER:
-        text = f"Vehicle maker's own {dtc.system} code{area}: see the maker's service information"
-        return Meaning("", Place(), "", text, Origin.MANUFACTURER)
-    if dtc.control is Control.RESERVED:
-        return Meaning(
-            "", Place(), "", f"Reserved {dtc.system} code: no meaning is assigned", Origin.RESERVED
-        )
-    text = f"ISO/SAE {dtc.system} code{area}: not in the catalogue"
-    return Meaning("", Place(), "", text, Origin.CONTROLLED)
+    origin = _ORIGINS[dtc.control]
+    text = {
+        Origin.MANUFACTURER: f"Vehicle maker's own {dtc.system} code{area}: see the maker's information",
+        Origin.RESERVED: f"Reserved {dtc.system} code: no meaning is assigned",
+        Origin.CONTROLLED: f"ISO/SAE {dtc.system} code{area}: not in the catalogue",
+    }[origin]
+    return Meaning("", Place(), "", text, origin)
 
 
 @cache
