@@ -33,11 +33,10 @@ class Vin:
     @classmethod
     def parse(cls, text: str) -> Vin:
         """A VIN as typed or read; spaces, dashes and case do not matter. Raises VinError with the reason."""
-        plain = text.strip("\0 ").translate(_SEPARATORS).upper()
-        if not plain:
-            raise VinError("There is no VIN here")
-        if is_placeholder(plain):
-            raise VinError(f"{plain!r} is a placeholder, not a VIN", "The module was never given its VIN.")
+        if is_placeholder(text):
+            said = f"{text.strip()!r} is a placeholder, not a VIN" if text.strip() else "There is no VIN here"
+            raise VinError(said, "The module was never given its VIN.")
+        plain = text.strip("\0\xff ").translate(_SEPARATORS).upper()
         if len(plain) != LENGTH:
             raise VinError(f"{plain[:40]!r} is not a VIN: it has {len(plain)} characters, not {LENGTH}")
         for place, sign in enumerate(plain, start=1):
@@ -58,7 +57,7 @@ class Vin:
 
     @property
     def region(self) -> str:
-        """The region in which the maker's identifier was assigned (ISO 3780); empty where it is unassigned."""
+        """The region that assigned the maker's identifier (ISO 3780); empty where none did."""
         first = self.text[0]
         spans = rows("vin_regions")
         return next((r["region"] for r in spans if r["from_character"] <= first <= r["to_character"]), "")
