@@ -38,6 +38,7 @@ from dtctriage.sweep.events import (
     SweepStarted,
 )
 from dtctriage.sweep.run import module_target
+from dtctriage.vin import is_placeholder
 
 VIN_DID = 0xF190
 
@@ -62,7 +63,7 @@ class Trouble:
 
 @dataclass(slots=True)
 class ModuleSaid:
-    """One module. `vins` holds each VIN it gave by the way it was asked; `refused` pairs request and reason."""
+    """One module. `vins`: VINs by the way they were asked for; `refused`: pairs of request and reason."""
 
     target: Target
     source: int
@@ -141,7 +142,10 @@ class _Fold:
     def finish(self) -> Picture:
         for (target, _), parts in self._parts.items():
             module = self._picture.modules[target]
-            self._decode(module, b"\x09", b"", lambda _, p=parts, m=module: _keep_info(m, join_info(p)))
+            try:
+                _keep_info(module, join_info(parts))
+            except DecodeError as error:
+                module.troubles.append(Trouble(b"\x09", error.message, b"".join(p.data for p in parts)))
         rolls = (turns for targets in (self._called, self._heard) for turns in targets.values())
         self._picture.rounds = max((max(turns) for turns in rolls if turns), default=0)
         for target, turns in self._called.items():
@@ -249,7 +253,7 @@ def _keep_info(module: ModuleSaid, item: object) -> None:
         return
     text = ", ".join(text for text in item.texts if text)
     if item.type == 0x02:
-        module.vins["service 09"] = text
+        _keep_vin(module, "service 09", text)
     elif text:
         module.identity[name] = text
 
@@ -262,9 +266,17 @@ def _keep_identifier(module: ModuleSaid, ask: Ask, payload: bytes) -> None:
     except ValueError:
         text = (data or b"").hex(" ").upper()
     if asked == VIN_DID:
-        module.vins["identifier F190"] = text
+        _keep_vin(module, "identifier F190", text)
     elif text:
         module.identity[q.UDS_IDENTIFICATION.get(asked, f"identifier {asked:04X}")] = text
+
+
+def _keep_vin(module: ModuleSaid, how: str, text: str) -> None:
+    """A placeholder of an unprogrammed module is not a VIN."""
+    if is_placeholder(text):
+        module.identity["VIN"] = "not programmed"
+    else:
+        module.vins[how] = text
 
 
 def _damage(event: AnswerDamaged) -> Trouble:

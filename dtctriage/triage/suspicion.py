@@ -56,7 +56,7 @@ class Suspicion:
 
     def _every_fault(self) -> list[tuple[Fault, Effects]]:
         # The matrices are small: threads inside BLAS cost several times what they save.
-        with threadpool_limits(limits=1, user_api="blas"):
+        with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
             return [(fault, self.effects_of(fault)) for fault in possible_faults(self.wiring.profile)]
 
     def weigh(self, seen: Seen, codes: frozenset[tuple[str, Dtc]]) -> list[Hypothesis]:

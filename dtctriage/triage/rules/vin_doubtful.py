@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from dtctriage.triage.model import EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
-from dtctriage.vin import warnings_of
+from dtctriage.vin import Vin, VinError
 
 
 def find(view: View) -> Iterator[Finding]:
@@ -17,7 +17,7 @@ def find(view: View) -> Iterator[Finding]:
             if not vin or vin in seen:
                 continue
             seen.add(vin)
-            warnings = warnings_of(vin)
+            warnings = _warnings(vin)
             if warnings:
                 cited = view.ledger.cite(EvidenceKind.IDENTITY, label, f"VIN {vin}")
                 yield Finding(
@@ -29,3 +29,10 @@ def find(view: View) -> Iterator[Finding]:
                     "49 CFR 565; ISO 3779",
                     "Compare with the VIN plate.",
                 )
+
+
+def _warnings(text: str) -> tuple[str, ...]:
+    try:
+        return tuple(Vin.parse(text).warnings)
+    except VinError as error:
+        return (error.message,)

@@ -1,0 +1,29 @@
+"""Options that several commands share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+RecordsUrl = Annotated[
+    str | None,
+    typer.Option(
+        "--records",
+        envvar="DTCTRIAGE_DATABASE",
+        help="Where the records are: a file or a database URL. Default: the user's data folder.",
+        show_default=False,
+    ),
+]
+ProfileFile = Annotated[
+    Path | None,
+    typer.Option("--profile", help="The vehicle's .vehicle.toml file.", show_default=False),
+]
+Folder = Annotated[
+    Path | None,
+    typer.Option(
+        "--out", help="Also write the sheet as HTML, PDF and JSON into this folder.", show_default=False
+    ),
+]
+AsJson = Annotated[bool, typer.Option("--json", help="Print the sheet as JSON.")]

@@ -1,0 +1,142 @@
+"""`dtctriage intake`: sweep the vehicle and hand over the triage sheet."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dtctriage.cli.choices import AsJson, Folder, ProfileFile, RecordsUrl
+
+if TYPE_CHECKING:
+    from dtctriage.link import BusProtocol
+    from dtctriage.records import Odometer, Records
+
+
+def intake(
+    link: Annotated[
+        str, typer.Option(help="The way in, such as serial:COM3 or can:socketcan/can0.", show_default=False)
+    ],
+    order: Annotated[
+        str | None, typer.Option(help="The repair order's number; without it a new one.", show_default=False)
+    ] = None,
+    profile: ProfileFile = None,
+    vin: Annotated[str | None, typer.Option(help="VIN from the plate or papers.", show_default=False)] = None,
+    complaint: Annotated[str | None, typer.Option(help="What the customer says.", show_default=False)] = None,
+    technician: Annotated[str | None, typer.Option(show_default=False)] = None,
+    shop: Annotated[str | None, typer.Option(envvar="DTCTRIAGE_SHOP", show_default=False)] = None,
+    odometer: Annotated[
+        str | None, typer.Option(help="Such as 38812km or 24100mi.", show_default=False)
+    ] = None,
+    rounds: Annotated[int, typer.Option(help="How often the roll is called.", min=1, max=20)] = 3,
+    full: Annotated[bool, typer.Option("--full", help="Call every diagnostic address too.")] = False,
+    protocol: Annotated[
+        str | None, typer.Option(help="A fixed protocol, such as can11-500.", show_default=False)
+    ] = None,
+    correct_vin: Annotated[
+        bool, typer.Option("--correct-vin", help="Replace the VIN the order holds.")
+    ] = False,
+    json: AsJson = False,
+    out: Folder = None,
+    records: RecordsUrl = None,
+    wire_log: Annotated[
+        Path | None,
+        typer.Option(help="Where the wire log goes. Default: beside the records.", show_default=False),
+    ] = None,
+) -> None:
+    """Sweep the vehicle, keep everything, print the triage sheet."""
+    from dtctriage.cli.paper import hand_over, read_profile
+    from dtctriage.cli.progress import Progress
+    from dtctriage.desk import sheet_of
+    from dtctriage.intake import Wish, take
+    from dtctriage.links import open_link
+    from dtctriage.records import Records
+
+    known, kept_profile = read_profile(profile)
+    wish = Wish(rounds, full, _protocol(protocol), known, kept_profile)
+    value = _odometer(odometer)
+    with Records.open(records) as kept:
+        number = order or _new_number(kept)
+        kept.create_or_update_order(
+            number,
+            at=_now(),
+            vin=_vin(vin),
+            correct_vin=correct_vin,
+            odometer=value,
+            complaint=complaint,
+            technician=technician,
+            shop=shop,
+        )
+        progress = Progress()
+        way = open_link(link)
+        try:
+            sweep_id = take(way, link, wish, kept, number, wire_log or _log_path(number), _now, progress.show)
+        finally:
+            progress.close()
+            way.close()
+        made = sheet_of(kept, number, sweep_id)
+        _keep_vin(kept, number, made.vehicle.vin)
+    hand_over(made, number, json, out)
+
+
+def _now() -> datetime:
+    return datetime.now(UTC)
+
+
+def _new_number(records: Records) -> str:
+    """The day and a running number: RO-20261125-1."""
+    day = f"RO-{_now():%Y%m%d}-"
+    taken = {item.number for item in records.orders(day)}
+    return next(f"{day}{count}" for count in range(1, len(taken) + 2) if f"{day}{count}" not in taken)
+
+
+def _log_path(number: str) -> Path:
+    import platformdirs
+
+    safe = re.sub(r"[^A-Za-z0-9._-]", "_", number)
+    folder = platformdirs.user_data_path("dtctriage", appauthor=False) / "wire"
+    return folder / f"{safe}-{_now():%Y%m%dT%H%M%S%f}.jsonl"
+
+
+def _vin(text: str | None) -> str | None:
+    if text is None:
+        return None
+    from dtctriage.vin import Vin
+
+    return str(Vin.parse(text))
+
+
+def _protocol(text: str | None) -> BusProtocol | None:
+    from dtctriage.errors import TriageError
+    from dtctriage.link import BusProtocol
+
+    if text is None:
+        return None
+    try:
+        return BusProtocol(text)
+    except ValueError:
+        names = ", ".join(item.value for item in BusProtocol)
+        raise TriageError(f'"{text}" is no protocol', f"Choose one of {names}") from None
+
+
+def _odometer(text: str | None) -> Odometer | None:
+    from dtctriage.errors import TriageError
+    from dtctriage.records import Odometer, OdometerUnit
+
+    if text is None:
+        return None
+    match = re.fullmatch(r"\s*([0-9]{1,7})\s*(km|mi)?\s*", text)
+    if match is None:
+        raise TriageError(f'"{text}" is no odometer reading', "Write it like 38812km or 24100mi")
+    return Odometer(float(match.group(1)), OdometerUnit(match.group(2) or "km"))
+
+
+def _keep_vin(records: Records, number: str, vin: str | None) -> None:
+    """A VIN that was read stays with the order; one that was entered stands against it."""
+    from dtctriage.records import VinOrigin
+
+    if vin:
+        records.create_or_update_order(number, at=_now(), vin=vin, vin_origin=VinOrigin.READ)

@@ -1,0 +1,98 @@
+"""What a running sweep shows: plain lines, or one status line on a terminal."""
+
+from __future__ import annotations
+
+import sys
+from typing import TextIO
+
+from dtctriage.link import id_text
+from dtctriage.sweep.events import (
+    AnswerDamaged,
+    Answered,
+    Ask,
+    BusOpened,
+    Event,
+    NoticeGiven,
+    Refused,
+    Silent,
+    StageBegun,
+    SupplyRead,
+    SweepBroken,
+    SweepFinished,
+)
+
+
+class Progress:
+    """Consumes events and writes to stderr, so that stdout holds the sheet alone."""
+
+    def __init__(self, stream: TextIO | None = None) -> None:
+        self._stream = stream or sys.stderr
+        self._live = self._stream.isatty()
+        self._stage = ""
+        self._questions = 0
+        self._done = 0
+        self._heard: set[int] = set()
+        self._width = 0
+
+    def show(self, event: Event) -> None:
+        """Show one event. What is shown here was kept before."""
+        match event:
+            case StageBegun(stage=stage, questions=questions):
+                self._stage, self._questions, self._done = stage, questions, 0
+                if not self._live:
+                    self._line(f"{stage}: {questions} questions")
+            case SupplyRead(volts=volts) if volts is not None:
+                self._line(f"supply at the connector: {volts:.1f} V")
+            case BusOpened(protocol=protocol, assumed=assumed):
+                name = protocol.title if protocol else "no protocol found"
+                self._line(f"protocol: {name}{' (assumed)' if assumed else ''}")
+            case NoticeGiven(text=text, advice=advice):
+                self._line(f"adapter: {text}. {advice}")
+            case SweepBroken(message=message, advice=advice):
+                self._line(f"broken off: {message}. {advice}")
+            case SweepFinished():
+                self._line(f"{len(self._heard)} modules answered")
+            case Answered(source=source, payload=payload):
+                self._answer(event.ask, source, payload.hex(" ").upper())
+            case Refused(source=source, code=code):
+                self._answer(event.ask, source, f"refused, reason {code:02X}")
+            case AnswerDamaged(source=source, problem=problem):
+                self._answer(event.ask, source, f"damaged: {problem}")
+            case Silent():
+                self._step("")
+
+    def close(self) -> None:
+        """Leave the terminal with a clean line."""
+        if self._live:
+            self._clear()
+
+    def _answer(self, ask: Ask, source: int | None, text: str) -> None:
+        who = id_text(ask.target.framing, source) if source is not None else "?"
+        if source is not None:
+            self._heard.add(source)
+        if self._live:
+            self._step(f"{who} answers")
+        else:
+            self._done += 1
+            self._line(f"  {who} to {ask.payload.hex(' ').upper()}: {text}")
+
+    def _step(self, text: str) -> None:
+        self._done += 1
+        if not self._live:
+            return
+        share = f"{self._done} of {self._questions}" if self._questions else str(self._done)
+        line = f"{self._stage}: {share}, {len(self._heard)} modules  {text}"[:79]
+        self._stream.write("\r" + line.ljust(self._width))
+        self._stream.flush()
+        self._width = len(line)
+
+    def _line(self, text: str) -> None:
+        if self._live:
+            self._clear()
+        self._stream.write(text + "\n")
+        self._stream.flush()
+
+    def _clear(self) -> None:
+        self._stream.write("\r" + " " * self._width + "\r")
+        self._stream.flush()
+        self._width = 0

@@ -1,0 +1,43 @@
+"""`dtctriage replay`: triage a recording."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from dtctriage.cli.choices import AsJson, Folder, ProfileFile
+
+
+def replay(
+    recording: Annotated[
+        Path, typer.Argument(help="A wire log, or a bus capture (.log, .asc, .blf).", show_default=False)
+    ],
+    profile: ProfileFile = None,
+    json: AsJson = False,
+    out: Folder = None,
+) -> None:
+    """Make the sheet of a recorded sweep or a raw bus capture; nothing is kept in the records."""
+    from dtctriage.cli.paper import hand_over, read_profile
+    from dtctriage.cli.progress import Progress
+    from dtctriage.desk import compose
+    from dtctriage.intake import Wish, events_of
+    from dtctriage.links import open_link
+    from dtctriage.sheet import Job
+
+    known, kept = read_profile(profile)
+    link = open_link(f"replay:{recording}")
+    progress = Progress()
+    events = []
+    try:
+        for event in events_of(link, Wish(profile=known, kept_profile=kept)):
+            events.append(event)
+            progress.show(event)
+    finally:
+        progress.close()
+        link.close()
+    written = datetime.fromtimestamp(recording.stat().st_mtime, UTC)
+    made = compose(events, Job(order=recording.stem), known, written, written, "")
+    hand_over(made, recording.stem, json, out)

@@ -1,0 +1,41 @@
+"""`dtctriage sheet`: print the triage sheet of an order again, from the records."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from dtctriage.cli.choices import RecordsUrl
+
+
+def sheet(
+    order: Annotated[
+        str | None, typer.Argument(help="The repair order's number.", show_default=False)
+    ] = None,
+    form: Annotated[str, typer.Option(help="text, html, pdf or json.")] = "text",
+    to: Annotated[Path | None, typer.Option(help="Write into this file.", show_default=False)] = None,
+    sweep: Annotated[int | None, typer.Option(help="An earlier sweep by its id.", show_default=False)] = None,
+    schema: Annotated[
+        bool, typer.Option("--schema", help="Print the JSON sheet's schema and leave.")
+    ] = False,
+    records: RecordsUrl = None,
+) -> None:
+    """Print the sheet of an order's last sweep, or of an earlier one."""
+    from dtctriage.desk import FORMS, sheet_of, write_form
+    from dtctriage.errors import TriageError
+    from dtctriage.records import Records
+    from dtctriage.sheet import schema_text
+
+    if schema:
+        typer.echo(schema_text())
+        return
+    if order is None:
+        raise TriageError("No order was named", "Give its number; dtctriage orders lists them")
+    if form not in FORMS:
+        raise TriageError(f'"{form}" is no form of the sheet', f"Choose one of {', '.join(FORMS)}")
+    with Records.open(records) as kept:
+        made = sheet_of(kept, order, sweep)
+    text = write_form(made, form, to)
+    typer.echo(text if text is not None else f"Sheet of {order}: {to}")

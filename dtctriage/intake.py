@@ -1,0 +1,91 @@
+"""The intake: a sweep over a guarded, recorded link, each event kept before it is shown."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from contextlib import ExitStack
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from dtctriage.guard import GuardedLink
+from dtctriage.link import BusProtocol, Link, Recording
+from dtctriage.records import KeptProfile, Records, SweepOutcome
+from dtctriage.sweep.events import Event, SweepBroken, SweepFinished
+from dtctriage.sweep.run import Plan, sweep
+from dtctriage.wirelog import RecordingLink
+from dtctriage.wiring.profile import Profile
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What the technician asks of a sweep. `profile` with the file it came from, or None."""
+
+    rounds: int = 3
+    full: bool = False
+    protocol: BusProtocol | None = None
+    profile: Profile | None = None
+    kept_profile: KeptProfile | None = None
+
+
+def plan_for(link: Link, wish: Wish) -> Plan:
+    """The plan of a sweep: the profile's addresses and protocol, and what a recording can answer."""
+    expected = tuple(module.target for module in wish.profile.module) if wish.profile else ()
+    recorded = tuple(link.recorded_requests) if isinstance(link, Recording) else None
+    return Plan(wish.rounds, wish.full, wish.protocol or _protocol_of(wish.profile), expected, recorded)
+
+
+def _protocol_of(profile: Profile | None) -> BusProtocol | None:
+    """The protocol of the bus at the diagnostic connector: known, it needs no search."""
+    buses = profile.bus if profile else ()
+    return next((bus.protocol for bus in buses if bus.at_connector is not None), None)
+
+
+def events_of(link: Link, wish: Wish) -> Iterable[Event]:
+    """Sweep without keeping anything, for recordings that belong to no order."""
+    return sweep(GuardedLink(link), plan_for(link, wish))
+
+
+def take(
+    link: Link,
+    url: str,
+    wish: Wish,
+    records: Records,
+    order: str,
+    wire_log: Path,
+    now: Callable[[], datetime],
+    show: Callable[[Event], None],
+) -> int:
+    """Sweep the vehicle for an order. Returns the id of the sweep, partial or not.
+
+    Whatever ends it, each event shown is in the records; KeyboardInterrupt ends the sweep as broken.
+    """
+    plan = plan_for(link, wish)
+    with ExitStack() as open_things:
+        wire_log.parent.mkdir(parents=True, exist_ok=True)
+        stream = open_things.enter_context(wire_log.open("w", encoding="utf-8", newline="\n"))
+        writer = records.begin_sweep(
+            order,
+            at=now(),
+            url=url,
+            rounds=plan.rounds,
+            profile=wish.kept_profile,
+            wire_log=wire_log.resolve(),
+        )
+        open_things.callback(writer.close)
+        guarded = GuardedLink(RecordingLink(link, stream))
+        whole = False
+        try:
+            for event in sweep(guarded, plan):
+                writer.keep(event, now())
+                show(event)
+                whole = isinstance(event, SweepFinished)
+        except KeyboardInterrupt:
+            whole = False
+            broken = SweepBroken(
+                "the technician stopped it", "Take the intake again when the vehicle is free"
+            )
+            writer.keep(broken, now())
+            show(broken)
+        writer.end(SweepOutcome.FINISHED if whole else SweepOutcome.BROKEN, now())
+        return writer.sweep_id
