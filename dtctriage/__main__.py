@@ -1,0 +1,5 @@
+"""`python -m dtctriage`."""
+
+from dtctriage.cli import main
+
+main()
