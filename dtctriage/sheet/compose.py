@@ -29,8 +29,9 @@ def compose(sheet: Sheet, *, ascii_text: bool = False) -> view.View:
         cautions=tuple(caution for caution in sheet.cautions if caution),
         problems=tuple(_problem(problem, sheet) for problem in sheet.problems),
         findings=tuple(_findings(sheet)),
-        codes=tuple(_code_groups(sheet)),
-        modules=tuple(_module(module, sheet.vehicle.vin) for module in sheet.modules),
+        codes=tuple(group for group in _code_groups(sheet) if group.codes),
+        codes_elsewhere=words.listed(group.module for group in _code_groups(sheet) if not group.codes),
+        modules=tuple(_roll_call(sheet)),
         readiness=tuple((line.module, line.text) for line in sheet.readiness),
         missing=tuple(line for line in sheet.missing if line),
         evidence=tuple(
@@ -99,16 +100,15 @@ def _start(sheet: Sheet) -> view.Start:
 def _start_with(check: CheckPart, number: str) -> view.Start:
     where = tuple(text for text in (check.where, check.condition) if text)
     expect = (f"Expect {check.expect}",) if check.expect else ()
-    return view.Start(number, check.what, where + expect, check.caution)
+    return view.Start(number, words.sentence(check.what), where + expect, check.caution)
 
 
 def _stoppers(sheet: Sheet) -> Iterator[view.Stopper]:
-    for problem in sheet.problems:
-        if problem.stops_vehicle:
-            yield view.Stopper(problem.title, f"problem {problem.number}")
-    listed = {problem.number for problem in sheet.problems if problem.stops_vehicle}
+    stopping = [problem for problem in sheet.problems if problem.stops_vehicle]
+    for problem in stopping:
+        yield view.Stopper(words.sentence(problem.title), f"problem {problem.number}")
     for code in sheet.codes:
-        if code.stops_vehicle and code.problem not in listed:
+        if code.stops_vehicle and not any(_deals_with(problem, code) for problem in stopping):
             see = f"problem {code.problem}" if code.problem else "codes"
             yield view.Stopper(f"{code.code} in {code.module}: {code.meaning}", see)
     for finding in sheet.findings:
@@ -116,14 +116,24 @@ def _stoppers(sheet: Sheet) -> Iterator[view.Stopper]:
             yield view.Stopper(finding.title, "findings")
 
 
+def _deals_with(problem: ProblemPart, code: CodePart) -> bool:
+    named = any(code.code in text and code.module in text for text in (problem.title, *problem.explains))
+    return code.problem == problem.number or named
+
+
 def _problem(problem: ProblemPart, sheet: Sheet) -> view.ProblemView:
-    consequences = tuple(_code(code) for code in sheet.codes if code.problem == problem.number)
+    consequences = tuple(_consequences(problem, sheet))
+    reasons = {suspect.because for suspect in problem.suspects if suspect.because}
+    shared = reasons.pop() if len(reasons) == 1 and len(problem.suspects) > 1 else ""
     return view.ProblemView(
         number=str(problem.number),
-        title=problem.title,
+        title=words.sentence(problem.title),
         mark=STOPS if problem.stops_vehicle else "",
-        facts=tuple(_problem_facts(problem, sheet.modules)),
-        suspects=tuple(_suspect(nth, suspect) for nth, suspect in enumerate(problem.suspects)),
+        facts=(
+            *_problem_facts(problem, sheet.modules),
+            *([("Because", f"{shared} (each suspect)")] if shared else []),
+        ),
+        suspects=tuple(_suspect(nth, suspect, shared) for nth, suspect in enumerate(problem.suspects)),
         checks=tuple(_check(problem.number, nth, check) for nth, check in enumerate(problem.checks, start=1)),
         consequences=consequences,
         closing=tuple(_problem_closing(problem, consequences)),
@@ -143,7 +153,7 @@ def _problem_facts(problem: ProblemPart, modules: tuple[ModulePart, ...]) -> Ite
 
 
 def _problem_closing(
-    problem: ProblemPart, consequences: tuple[view.CodeView, ...]
+    problem: ProblemPart, consequences: tuple[view.Consequence, ...]
 ) -> Iterator[tuple[str, str]]:
     shown = [line.code for line in consequences if line.code]
     more = words.listed(tuple(text for text in problem.explains if not any(code in text for code in shown)))
@@ -152,25 +162,38 @@ def _problem_closing(
     if problem.open_end:
         yield "Left open", problem.open_end
     if problem.evidence:
-        yield "Evidence", words.listed(problem.evidence)
+        yield "Evidence", words.numbered(problem.evidence)
 
 
-def _suspect(nth: int, suspect: SuspectPart) -> view.SuspectView:
+def _consequences(problem: ProblemPart, sheet: Sheet) -> Iterator[view.Consequence]:
+    """Each code once, with all modules that report it alike."""
+    modules: dict[tuple[str, str], list[str]] = {}
+    for code in sheet.codes:
+        if code.problem == problem.number:
+            shown = _code(code)
+            parts = (shown.meaning, shown.failure_type, shown.status, shown.memory, shown.mark)
+            modules.setdefault((code.code, "; ".join(filter(None, parts))), []).append(code.module)
+    for (number, text), labels in modules.items():
+        yield view.Consequence(number, text, words.listed(labels))
+
+
+def _suspect(nth: int, suspect: SuspectPart, shared: str) -> view.SuspectView:
+    """`shared` is the reason that all suspects have, told once above them."""
+    only = suspect.members[0] if len(suspect.members) == 1 else ""
+    exact = only if only.startswith(suspect.title) else suspect.title
+    members = "; ".join(suspect.members)
+    if only:
+        members = "" if exact == only else f"that is: {only}"
+    elif members:
+        members = f"cannot be told apart yet: {members}"
     return view.SuspectView(
         letter=_letter(nth),
         chance=words.chance(suspect.share),
-        title=suspect.title,
+        title=words.sentence(exact),
         place=suspect.place,
-        because=f"because: {suspect.because}" if suspect.because else "",
-        members=_members(suspect),
+        because=f"because: {suspect.because}" if suspect.because and not shared else "",
+        members=members,
     )
-
-
-def _members(suspect: SuspectPart) -> str:
-    if len(suspect.members) > 1:
-        return f"cannot be told apart yet: {'; '.join(suspect.members)}"
-    only = words.listed(suspect.members)
-    return f"that is: {only}" if only and only != suspect.title else ""
 
 
 def _letter(nth: int) -> str:
@@ -182,7 +205,7 @@ def _letter(nth: int) -> str:
 def _check(problem: int, nth: int, check: CheckPart) -> view.CheckView:
     return view.CheckView(
         number=f"{problem}.{nth}",
-        what=check.what,
+        what=words.sentence(check.what),
         where=check.where,
         condition=check.condition,
         expect=check.expect,
@@ -195,7 +218,7 @@ def _check(problem: int, nth: int, check: CheckPart) -> view.CheckView:
 
 def _findings(sheet: Sheet) -> Iterator[view.FindingView]:
     for finding in sheet.findings:
-        basis = words.listed((*finding.evidence, finding.source))
+        basis = words.listed((words.numbered(finding.evidence), finding.source))
         yield view.FindingView(finding.weight.value, finding.title, finding.detail, finding.advice, basis)
 
 
@@ -225,7 +248,6 @@ def _elsewhere(codes: list[CodePart]) -> str:
 
 def _code(code: CodePart) -> view.CodeView:
     return view.CodeView(
-        module=code.module,
         code=code.code,
         meaning=code.meaning,
         failure_type=code.failure_type,
@@ -236,9 +258,14 @@ def _code(code: CodePart) -> view.CodeView:
     )
 
 
+def _roll_call(sheet: Sheet) -> list[view.ModuleView]:
+    """What is not as it should be first, otherwise in the order of the sweep."""
+    lines = [_module(module, sheet.vehicle.vin) for module in sheet.modules]
+    return sorted(lines, key=lambda line: not line.loud)
+
+
 def _module(module: ModulePart, vin: str | None) -> view.ModuleView:
     differs = bool(module.vin) and module.vin != vin
-    own_vin = (f"VIN {module.vin}",) if differs else ()
     return view.ModuleView(
         label=module.label,
         title=module.title,
@@ -248,7 +275,8 @@ def _module(module: ModulePart, vin: str | None) -> view.ModuleView:
         known_by=module.known_by,
         vin="DIFFERS" if differs else "same" if module.vin else "",
         volts="" if module.volts is None else words.volts(module.volts),
-        identity=", ".join((*own_vin, *(f"{line.name} {line.value}" for line in module.identity))),
+        note=f"VIN {module.vin}" if differs else "",
+        identity=", ".join(f"{line.name} {line.value}" for line in module.identity),
         loud=differs or module.state != _AS_IT_SHOULD_BE,
     )
 

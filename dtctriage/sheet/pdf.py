@@ -48,7 +48,7 @@ def to_pdf(sheet: Sheet, paper: Paper = "a4") -> bytes:
             format="pdf",
             font_paths=_fonts(other_script),
             sys_inputs={"sheet": json.dumps(content), "paper": paper},
-            timestamp=sheet.visit.ended,
+            timestamp=sheet.visit.ended.replace(microsecond=0),
         )
     except (typst.TypstError, ValueError) as wrong:  # ValueError: a time that PDF cannot say
         message = " ".join(str(wrong).split())

@@ -60,7 +60,7 @@ def to_text(sheet: Sheet, width: int = 80, *, ascii_text: bool = False) -> str:
     paper = _Paper(width, _TYPED if ascii_text else _DRAWN)
     sections = (
         _head, _start, _stoppers, _problems, _findings, _codes, _roll_call, _readiness, _missing, _measured,
-        _evidence, _origin,
+        _evidence, _identification, _origin,
     )  # fmt: skip
     return "\n".join(line for section in sections for line in section(words, paper)) + "\n"
 
@@ -162,7 +162,7 @@ def _problems(words: view.View, paper: _Paper) -> Iterator[str]:
 
 def _suspect(suspect: view.SuspectView, width: int) -> Iterator[str]:
     place = f", {suspect.place}" if suspect.place else ""
-    yield from hanging(f"  {suspect.letter})", f"{suspect.title}{place}: {suspect.chance}", width, 6)
+    yield from hanging(f"  {suspect.letter})", f"{suspect.title}{place} ({suspect.chance})", width, 6)
     for text in (suspect.members, suspect.because):
         if text:
             yield from hanging("", text, width, 6)
@@ -186,9 +186,9 @@ def _check(check: view.CheckView, width: int) -> Iterator[str]:
             yield from hanging(f"       {label}", text, width, 19)
 
 
-def _consequence(code: view.CodeView, width: int) -> Iterator[str]:
-    details = "; ".join(filter(None, (code.meaning, code.failure_type, code.status, code.memory, code.mark)))
-    yield from hanging(f"      {code.module} {code.code}", details, width, 22)
+def _consequence(line: view.Consequence, width: int) -> Iterator[str]:
+    yield from hanging(f"      {line.code}", line.text, width, 16)
+    yield from hanging("", f"in {line.modules}", width, 16)
 
 
 def _findings(words: view.View, paper: _Paper) -> Iterator[str]:
@@ -205,7 +205,7 @@ def _findings(words: view.View, paper: _Paper) -> Iterator[str]:
 
 
 def _codes(words: view.View, paper: _Paper) -> Iterator[str]:
-    if not words.codes:
+    if not words.codes and not words.codes_elsewhere:
         return
     yield from paper.heading("CODES")
     for group in words.codes:
@@ -214,11 +214,12 @@ def _codes(words: view.View, paper: _Paper) -> Iterator[str]:
             Row((code.code, code.meaning, code.failure_type, code.status, code.memory), _code_note(code))
             for code in group.codes
         ]
-        if rows:
-            titles = ("Code", "Meaning", "Failure type", "Status", "Memory")
-            yield from (f"    {line}" for line in table(titles, rows, paper.width - 4))
+        titles = ("Code", "Meaning", "Failure type", "Status", "Memory")
+        yield from (f"    {line}" for line in table(titles, rows, paper.width - 4))
         if group.elsewhere:
             yield from hanging("", group.elsewhere, paper.width, 4)
+    if words.codes_elsewhere:
+        yield from hanging("  All under a problem above:", words.codes_elsewhere, paper.width, 29)
 
 
 def _code_note(code: view.CodeView) -> str:
@@ -230,14 +231,14 @@ def _roll_call(words: view.View, paper: _Paper) -> Iterator[str]:
         return
     yield from paper.heading("ROLL CALL")
     rows = [
-        Row((one.label, one.title, one.address, one.state, one.heard, one.known_by, one.volts, one.vin))
+        Row(
+            (one.label, one.title, one.address, one.state, one.heard, one.known_by, one.volts, one.vin),
+            one.note,
+        )
         for one in words.modules
     ]
     titles = ("Module", "Name", "Address", "State", "Heard", "Known by", "Supply", "VIN")
     yield from table(titles, rows, paper.width)
-    for one in words.modules:
-        if one.identity:
-            yield from hanging(f"  {one.label}", one.identity, paper.width, _LABEL)
 
 
 def _readiness(words: view.View, paper: _Paper) -> Iterator[str]:
@@ -267,6 +268,14 @@ def _evidence(words: view.View, paper: _Paper) -> Iterator[str]:
         for piece in words.evidence:
             subject = f"{piece.module}: " if piece.module else ""
             yield from hanging(f"  {piece.id}", f"{piece.kind}: {subject}{piece.text}", paper.width, 7)
+
+
+def _identification(words: view.View, paper: _Paper) -> Iterator[str]:
+    if any(one.identity for one in words.modules):
+        yield from paper.heading("IDENTIFICATION")
+    for one in words.modules:
+        if one.identity:
+            yield from hanging(f"  {one.label}", one.identity, paper.width, _LABEL)
 
 
 def _origin(words: view.View, paper: _Paper) -> Iterator[str]:

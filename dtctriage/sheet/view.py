@@ -76,10 +76,18 @@ class CheckView:
 
 
 @dataclass(frozen=True, slots=True)
+class Consequence:
+    """A code that follows from a problem, in all modules that report it alike; `text` is all about it."""
+
+    code: str
+    text: str
+    modules: str
+
+
+@dataclass(frozen=True, slots=True)
 class CodeView:
     """A code; `mark` is what makes it stand out, in capitals. `follows` says from what, where it does."""
 
-    module: str
     code: str
     meaning: str
     failure_type: str
@@ -91,7 +99,7 @@ class CodeView:
 
 @dataclass(frozen=True, slots=True)
 class CodeGroup:
-    """One module's codes. `elsewhere` names those that stand under a problem."""
+    """One module's codes that stand for themselves. `elsewhere` names those that stand under a problem."""
 
     module: str
     title: str
@@ -109,7 +117,7 @@ class ProblemView:
     facts: tuple[tuple[str, str], ...]
     suspects: tuple[SuspectView, ...]
     checks: tuple[CheckView, ...]
-    consequences: tuple[CodeView, ...]
+    consequences: tuple[Consequence, ...]
     closing: tuple[tuple[str, str], ...]
 
 
@@ -128,7 +136,8 @@ class FindingView:
 class ModuleView:
     """A line of the roll call. `loud` marks what is not as it should be.
 
-    `vin` says `same` or `DIFFERS` from the vehicle's; a VIN that differs stands in `identity`.
+    `vin` says `same` or `DIFFERS` from the vehicle's; a VIN that differs stands in `note`. `identity` is what
+    the module says about itself, for the end of the sheet.
     """
 
     label: str
@@ -139,6 +148,7 @@ class ModuleView:
     known_by: str
     vin: str
     volts: str
+    note: str
     identity: str
     loud: bool
 
@@ -168,6 +178,8 @@ class View:
     problems: tuple[ProblemView, ...]
     findings: tuple[FindingView, ...]
     codes: tuple[CodeGroup, ...]
+    codes_elsewhere: str
+    """Modules all of whose codes stand under a problem."""
     modules: tuple[ModuleView, ...]
     readiness: tuple[tuple[str, str], ...]
     missing: tuple[str, ...]

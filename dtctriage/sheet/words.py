@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from datetime import datetime
 
 _CHANCES = (
@@ -50,6 +52,27 @@ def distance(value: int, unit: str) -> str:
     return f"{value:,} {unit}"
 
 
-def listed(items: tuple[str, ...]) -> str:
+def listed(items: Iterable[str]) -> str:
     """`a, b, c`."""
     return ", ".join(item for item in items if item)
+
+
+def sentence(text: str) -> str:
+    """With a capital at its beginning."""
+    return text[:1].upper() + text[1:]
+
+
+def numbered(ids: Iterable[str]) -> str:
+    """`E1 to E4, E9`: three and more that follow each other are told by the first and the last."""
+    runs: list[list[str]] = []
+    for name in ids:
+        if runs and _next(runs[-1][-1]) == name:
+            runs[-1].append(name)
+        else:
+            runs.append([name])
+    return listed(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs)
+
+
+def _next(name: str) -> str | None:
+    found = re.fullmatch(r"(\D*)(\d{1,9})", name, re.ASCII)
+    return f"{found[1]}{int(found[2]) + 1}" if found else None

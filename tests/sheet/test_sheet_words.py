@@ -106,11 +106,29 @@ def test_code_is_shown_once(full_sheet: Sheet) -> None:
     """Under its problem or under its module, and the module says where the rest is."""
     view = compose(full_sheet)
     assert [code.code for code in view.problems[0].consequences] == ["U0293-87", "U0131-87"]
-    assert [[code.code for code in group.codes] for group in view.codes] == [["P0420-00"], []]
-    assert [group.elsewhere for group in view.codes] == [
-        "U0293-87 follows from problem 1",
-        "U0131-87 follows from problem 1",
+    assert [[code.code for code in group.codes] for group in view.codes] == [["P0420-00"]]
+    assert [group.elsewhere for group in view.codes] == ["U0293-87 follows from problem 1"]
+    assert view.codes_elsewhere == "ABS"
+
+
+def test_consequence_is_told_once_with_all_who_report_it(parts: Parts) -> None:
+    assessment, job, visit = parts
+    lost = assessment.codes[2]
+    codes = (lost, replace(lost, module="TCM"), replace(lost, module="GWY", status="history"))
+    problem = compose(build_sheet(replace(assessment, codes=codes), job, visit)).problems[0]
+    assert [(line.code, line.modules) for line in problem.consequences] == [
+        ("U0131-87", "ABS, TCM"),
+        ("U0131-87", "GWY"),
     ]
+
+
+def test_reason_that_all_suspects_share_is_told_once(parts: Parts) -> None:
+    assessment, job, visit = parts
+    problem = assessment.problems[1]
+    alike = tuple(replace(suspect, because="it feeds all three") for suspect in problem.suspects)
+    view = compose(build_sheet(replace(assessment, problems=(replace(problem, suspects=alike),)), job, visit))
+    assert ("Because", "it feeds all three (each suspect)") in view.problems[0].facts
+    assert {suspect.because for suspect in view.problems[0].suspects} == {""}
 
 
 def test_cause_that_is_no_problem_is_still_named(parts: Parts) -> None:
@@ -120,9 +138,29 @@ def test_cause_that_is_no_problem_is_still_named(parts: Parts) -> None:
     assert view.codes[0].codes[0].follows == "follows from: a battery change"
 
 
-def test_stopping_code_is_not_told_twice(full_sheet: Sheet) -> None:
+def test_stopping_code_is_not_told_twice(full_sheet: Sheet, parts: Parts) -> None:
     """U0293-87 stops the vehicle and follows from problem 1, which is listed already."""
     assert [stopper.see for stopper in compose(full_sheet).stoppers] == ["problem 1"]
+    assessment, job, visit = parts
+    named = replace(assessment.codes[0], because="")  # problem 1 explains "U0293-87 in ECM"
+    other = replace(named, code="P0A0D-13")
+    view = compose(build_sheet(replace(assessment, codes=(named, other)), job, visit))
+    assert [stopper.see for stopper in view.stoppers] == ["problem 1", "codes"]
+
+
+@pytest.mark.parametrize(
+    ("ids", "text"),
+    [
+        ((), ""),
+        (("E1",), "E1"),
+        (("E1", "E2"), "E1, E2"),
+        (("E1", "E2", "E3", "E9"), "E1 to E3, E9"),
+        (("E9", "E10", "E11", "x", "y"), "E9 to E11, x, y"),
+        (("E2", "E1", "E1"), "E2, E1, E1"),
+    ],
+)
+def test_numbered(ids: tuple[str, ...], text: str) -> None:
+    assert words.numbered(ids) == text
 
 
 def test_silent_and_affected_modules_are_told_apart(full_sheet: Sheet) -> None:
@@ -141,16 +179,21 @@ def test_other_vin_is_loud(parts: Parts) -> None:
         replace(line, vin="ZZF1L4RK7M4000117") if line.label == "BCM" else line for line in assessment.modules
     )
     view = compose(build_sheet(replace(assessment, modules=modules), job, visit))
-    told = {line.label: (line.vin, line.loud, line.state) for line in view.modules}
-    assert told["BCM"] == ("DIFFERS", True, "answers")
-    assert told["ECM"] == ("same", False, "answers")
-    assert told["TCM"] == ("", False, "answers")
-    assert told["HCM"] == ("", True, "SILENT")
+    told = {line.label: (line.vin, line.note, line.loud, line.state) for line in view.modules}
+    assert told["BCM"] == ("DIFFERS", "VIN ZZF1L4RK7M4000117", True, "answers")
+    assert told["ECM"] == ("same", "", False, "answers")
+    assert told["TCM"] == ("", "", False, "answers")
+    assert told["HCM"] == ("", "", True, "SILENT")
+
+
+def test_roll_call_begins_with_what_is_not_as_it_should_be(full_sheet: Sheet) -> None:
+    labels = [line.label for line in compose(full_sheet).modules]
+    assert labels[:5] == ["HCM", "EPS", "HVAC", "RAD", "GWY"]
 
 
 def test_members_of_a_suspect(full_sheet: Sheet) -> None:
     fuse, wire, ground = compose(full_sheet).problems[0].suspects
-    assert fuse.members == "that is: fuse F7: blown or missing"
+    assert (fuse.title, fuse.members) == ("Fuse F7: blown or missing", "")
     assert wire.members == "cannot be told apart yet: wire F7-S14; splice S14; connector C201 pin 4"
     assert ground.members == ""
 
