@@ -187,6 +187,8 @@ def decode_stored_data(
 ) -> StoredData:
     """Decode 59 05. Raises DecodeError."""
     cursor, _, suppress = open_report(payload, Report.STORED_DATA)
+    if not cursor.left:
+        raise cursor.fail("a record number should follow")
     records: list[StoredRecord | EmptyRecord] = []
     while cursor.left and not at_tail(cursor, zero_tail and bool(records)):
         number = cursor.byte("record number")
