@@ -45,7 +45,7 @@ VIN_DID = 0xF190
 
 @dataclass(frozen=True, slots=True)
 class StoredCode:
-    """A code with the memory that held it: stored, pending, permanent, or by status (UDS)."""
+    """A code with the memory that held it: stored, pending, permanent; by its status byte if it has one."""
 
     dtc: Dtc
     memory: str
@@ -227,7 +227,7 @@ class _Fold:
                     _keep_info(module, item)
             case 0x59 if payload[1:2] == b"\x02":
                 listed = decode_code_list(payload)
-                module.codes += [StoredCode(r.dtc, "by status", r.status) for r in listed.records]
+                module.codes += [StoredCode(r.dtc, _memory(r.status), r.status) for r in listed.records]
                 module.codes_read = True
             case 0x62:
                 _keep_identifier(module, ask, payload)
@@ -269,6 +269,11 @@ def _keep_identifier(module: ModuleSaid, ask: Ask, payload: bytes) -> None:
         _keep_vin(module, "identifier F190", text)
     elif text:
         module.identity[q.UDS_IDENTIFICATION.get(asked, f"identifier {asked:04X}")] = text
+
+
+def _memory(status: DtcStatus) -> str:
+    """The memory that a status byte speaks of: confirmed codes are stored, the others wait."""
+    return "stored" if status.confirmed or status.confirmed is None else "pending"
 
 
 def _keep_vin(module: ModuleSaid, how: str, text: str) -> None:

@@ -103,7 +103,7 @@ def _headline(situation: Situation, found: Sequence[Problem], codes: Sequence[Co
         text = f"{first.title[:1].upper()}{first.title[1:]}"
         if first.suspects:
             top = first.suspects[0]
-            text += f": suspect first {top.title} ({top.share:.0%})"
+            text += f": suspect first {top.title} ({round(100 * top.share)} %)"
         more = f"; {len(found) - 1} more below" if len(found) > 1 else ""
         return f"{text}{more}."
     if situation is Situation.ALL_SILENT:

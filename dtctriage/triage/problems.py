@@ -255,10 +255,10 @@ def _because(item: Hypothesis) -> str:
     losses = len(item.effects.losses)
     silent = len(item.effects.volts) - len(item.effects.answering)
     codes = ", ".join(f"{dtc} in {module}" for module, dtc in sorted(item.effects.codes, key=str))
-    effects = [f"would silence {silent} module{'s' if silent != 1 else ''}"] if silent else []
+    effects = [f"silence {silent} module{'s' if silent != 1 else ''}"] if silent else []
     effects += [f"cause {losses} lost-communication code{'s' if losses != 1 else ''}"] if losses else []
     effects += [f"store {codes}"] if codes else []
-    return " and ".join(effects)
+    return f"would {' and '.join(effects)}" if effects else ""
 
 
 def _thing(suspicion: Suspicion, fault: Fault) -> str:

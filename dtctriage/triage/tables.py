@@ -43,5 +43,16 @@ def limit(key: str) -> Limit:
     """A row of the table trade_limits."""
     row = {row["key"]: row for row in rows("trade_limits")}[key]
     low, high = (float(row[name]) if row[name] else None for name in ("low", "high"))
-    quality = "" if row["quality"] == "read" else f" ({row['quality']})"
-    return Limit(row["expect"], low, high, row["unit"], row["source"] + quality)
+    return Limit(row["expect"], low, high, row["unit"], source_words(row["source"]))
+
+
+@cache
+def source_words(keys: str) -> str:
+    """Source keys as a reader of the sheet understands them."""
+    known = {row["key"]: row for row in rows("sources")}
+    words = (known[key]["name"] if key in _NAMED else known[key]["kind"] for key in keys.split("+"))
+    return ", ".join(dict.fromkeys(words))
+
+
+_NAMED = frozenset({"COMMON", "TI-SFFS141", "TI-TCAN4420", "J1962-PINS"})
+"""Sources that a reader knows by name; the others are told by what they are."""
