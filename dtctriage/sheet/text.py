@@ -172,13 +172,13 @@ def _check(check: view.CheckView, width: int) -> Iterator[str]:
     time = f" ({check.minutes})" if check.minutes else ""
     yield from hanging(f"  {check.number}", f"{check.what}{time}", width, 7)
     source = f" [{check.source}]" if check.source else ""
-    settles = f"{check.settles} of the suspicion" if check.settles else ""
+    settles = f"{check.settles} of the doubt" if check.settles else ""
     lines = (
         ("CAUTION", check.caution),
         ("where", check.where),
         ("condition", check.condition),
         ("expect", f"{check.expect}{source}".strip()),
-        ("decides", settles),
+        ("clears", settles),
         ("reading", "_" * 30),
     )
     for label, text in lines:

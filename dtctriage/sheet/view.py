@@ -62,7 +62,7 @@ class SuspectView:
 
 @dataclass(frozen=True, slots=True)
 class CheckView:
-    """`number` is problem.check; `settles` the share of the suspicion that the check decides about."""
+    """`number` is problem.check; `settles` the share of the doubt left that the check is expected to clear."""
 
     number: str
     what: str
