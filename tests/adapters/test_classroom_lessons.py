@@ -195,3 +195,12 @@ def test_a_profile_that_is_not_there_is_told(tmp_path: Path) -> None:
 def test_the_places_of_a_fault_are_those_of_the_wiring(tmp_path: Path) -> None:
     lesson = lesson_with(tmp_path, '[[fault]]\nkind = "high resistance"\nat = "K1 contact"\n')
     assert lesson.faults == (Fault(FaultKind.HIGH_RESISTANCE, "K1 contact"),)
+
+
+def test_a_module_without_an_answer_id_cannot_be_simulated(tmp_path: Path) -> None:
+    text = (DEMO / "kavo.vehicle.toml").read_text(encoding="utf-8")
+    (tmp_path / "x.vehicle.toml").write_text(text.replace("answer = 0x73F\n", ""), encoding="utf-8")
+    path = tmp_path / "x.lesson.toml"
+    path.write_text(HEAD.format(profile="x.vehicle.toml"), encoding="utf-8")
+    with pytest.raises(LessonError, match='line 2: module "SRS" has no answer id'):
+        load_lesson(path)

@@ -176,6 +176,11 @@ def test_the_vin_is_told_alike_by_both_services() -> None:
     assert decode_data(ask(engine, "22F190")).data_of(0xF190) == vin.encode()
 
 
+def test_the_paperwork_may_name_another_vehicle() -> None:
+    engine = module(HEALTHY, "ECM", vin="G0ZKV5C24P1004950")
+    assert ask(engine, "0902")[3:].decode() == "G0ZKV5C24P1004950" != lesson(HEALTHY).file.order.vin
+
+
 def test_a_module_from_another_vehicle_keeps_its_vin_and_a_new_one_has_none() -> None:
     assert ask(module("lessons/auction", "TCM"), "0902")[3:].decode() == "G0ZKV5C2XP1000417"
     assert ask(module("lessons/auction", "RAD"), "22F190")[3:] == b"\xff" * 17

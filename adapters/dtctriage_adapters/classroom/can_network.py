@@ -16,8 +16,9 @@ GATEWAY_SECONDS = 0.002
 class _Node:
     """A module with its transport. `hops`: seconds that gateways add to each answer."""
 
-    def __init__(self, module: SimulatedModule, hops: float) -> None:
+    def __init__(self, module: SimulatedModule, answer_id: int, hops: float) -> None:
         self.module = module
+        self._answer_id = answer_id
         self.transport = IsoTpServer(FRAME_SECONDS + hops)
         self.extended = module.profile.framing is Framing.CAN29
         self._hops = hops
@@ -29,10 +30,9 @@ class _Node:
                 self.transport.send(answer.payload, now + self._hops + answer.after)
 
     def poll(self, now: float) -> list[Timed]:
-        answer_id = self.module.profile.target.answer
-        if answer_id is None:
-            return []
-        return [Timed(due, Frame(answer_id, data, self.extended)) for due, data in self.transport.poll(now)]
+        return [
+            Timed(due, Frame(self._answer_id, data, self.extended)) for due, data in self.transport.poll(now)
+        ]
 
 
 class CanNetwork:
@@ -40,9 +40,9 @@ class CanNetwork:
 
     def __init__(self, modules: Iterable[SimulatedModule], behind_gateway: frozenset[str]) -> None:
         self._nodes = [
-            _Node(module, GATEWAY_SECONDS if module.profile.id in behind_gateway else 0.0)
+            _Node(module, answer, GATEWAY_SECONDS if module.profile.id in behind_gateway else 0.0)
             for module in modules
-            if module.profile.framing.is_can
+            if module.profile.framing.is_can and (answer := module.profile.target.answer) is not None
         ]
 
     def receive(self, frame: Frame, now: float) -> None:

@@ -7,6 +7,7 @@ import threading
 
 import can
 
+from dtctriage.link import LinkLost
 from dtctriage_adapters.classroom.clock import KeyClock
 from dtctriage_adapters.classroom.frames import Frame, Timed
 from dtctriage_adapters.classroom.tap import CanTap
@@ -28,18 +29,22 @@ class CanNodes:
         self._error = ERROR_FRAMES.get(vehicle.bus_state)
         self._clock = clock
         self._stop = threading.Event()
-        self._thread = threading.Thread(target=self.run, name="classroom nodes", daemon=True)
+        self._thread = threading.Thread(target=self._run_alone, name="classroom nodes", daemon=True)
 
     def start(self) -> None:
         """Answer from a thread of its own."""
         self._thread.start()
 
     def run(self) -> None:
-        """Answer until `close` is called or the bus goes away."""
+        """Answer until `close` is called. Raises LinkLost when the interface goes away."""
         self._tap.skip_to(self._clock.now())
-        with contextlib.suppress(can.CanError, OSError):
-            while not self._stop.is_set():
+        while not self._stop.is_set():
+            try:
                 self._turn()
+            except (can.CanError, OSError) as error:
+                raise LinkLost(
+                    f"The CAN interface went away ({error})", "Check its plug, then start again"
+                ) from error
 
     def close(self) -> None:
         """Stop, and leave the bus."""
@@ -49,6 +54,11 @@ class CanNodes:
         with contextlib.suppress(can.CanError, OSError):
             self._bus.shutdown()
 
+    def _run_alone(self) -> None:
+        """In a thread nobody could be told: whoever asks finds the modules silent."""
+        with contextlib.suppress(LinkLost):
+            self.run()
+
     def _turn(self) -> None:
         due = self._tap.next_due()
         wait = IDLE_SECONDS if due is None else min(IDLE_SECONDS, max(0.0, due - self._clock.now()))
@@ -56,18 +66,23 @@ class CanNodes:
         if message is not None and not message.is_error_frame and not message.is_remote_frame:
             self._hear(message)
         for timed in self._tap.poll(self._clock.now()):
-            self._bus.send(as_message(timed))
+            self._send(as_message(timed))
 
     def _hear(self, message: can.Message) -> None:
         if self._error is None:
             frame = Frame(message.arbitration_id, bytes(message.data), message.is_extended_id)
             self._tap.send(frame, self._clock.now())
         else:
-            self._bus.send(
+            self._send(
                 can.Message(
                     arbitration_id=self._error, is_error_frame=True, is_extended_id=False, data=bytes(8)
                 )
             )
+
+    def _send(self, message: can.Message) -> None:
+        """A frame that the interface has no room for is lost, as on a bus that is too busy."""
+        with contextlib.suppress(can.CanOperationError):
+            self._bus.send(message)
 
 
 def as_message(timed: Timed) -> can.Message:

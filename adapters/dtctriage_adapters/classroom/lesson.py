@@ -220,6 +220,9 @@ def _refuse(problems: Iterator[tuple[str, Where]], text: str, path: Path) -> Non
 def _problems(file: LessonFile, profile: Profile) -> Iterator[tuple[str, Where]]:
     """What the vehicle of the profile cannot have: (what is wrong, path of the entry)."""
     modules = [module.id for module in profile.module]
+    for module in profile.module:
+        if module.target.answer is None:
+            yield f'module "{module.id}" has no answer id in {file.vehicle}', ("vehicle",)
     for table in ("identity", "unsteady", "pending", "slow", "history"):
         for index, entry in enumerate(getattr(file, table)):
             if entry.module not in modules:
