@@ -7,7 +7,9 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import TextIO
 
+from dtctriage.errors import TriageError
 from dtctriage.guard import GuardedLink
 from dtctriage.link import BusProtocol, Link, Recording
 from dtctriage.records import KeptProfile, Records, SweepOutcome
@@ -41,6 +43,17 @@ def _protocol_of(profile: Profile | None) -> BusProtocol | None:
     return next((bus.protocol for bus in buses if bus.at_connector is not None), None)
 
 
+def _opened(wire_log: Path) -> TextIO:
+    try:
+        wire_log.parent.mkdir(parents=True, exist_ok=True)
+        return wire_log.open("w", encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise TriageError(
+            f"The wire log {wire_log} cannot be written ({error.strerror})",
+            "Choose another place: --wire-log FILE",
+        ) from error
+
+
 def events_of(link: Link, wish: Wish) -> Iterable[Event]:
     """Sweep without keeping anything, for recordings that belong to no order."""
     return sweep(GuardedLink(link), plan_for(link, wish))
@@ -62,8 +75,7 @@ def take(
     """
     plan = plan_for(link, wish)
     with ExitStack() as open_things:
-        wire_log.parent.mkdir(parents=True, exist_ok=True)
-        stream = open_things.enter_context(wire_log.open("w", encoding="utf-8", newline="\n"))
+        stream = open_things.enter_context(_opened(wire_log))
         writer = records.begin_sweep(
             order,
             at=now(),

@@ -24,9 +24,9 @@ def offers() -> Iterator[Offer]:
     """Every installed link, usable or not."""
     for entry in sorted(entry_points(group=GROUP), key=lambda item: item.name):
         try:
-            entry.load()
-        except ImportError as error:
-            yield Offer(entry.name, entry.value, f"install {error.name or 'its driver'}: {error}")
+            _load(entry)
+        except LinkDriverMissing as missing:
+            yield Offer(entry.name, entry.value, str(missing))
         else:
             yield Offer(entry.name, entry.value, "")
 
@@ -45,8 +45,9 @@ def open_link(url: str) -> Link:
 def _load(entry: EntryPoint) -> Callable[[str], Link]:
     try:
         opener: Callable[[str], Link] = entry.load()
-    except ImportError as error:
-        raise LinkDriverMissing(
-            f'The link "{entry.name}" cannot be loaded ({error})', f"Install {error.name or 'its driver'}"
-        ) from error
+    except (ImportError, AttributeError, OSError) as error:
+        # OSError: a driver library of the system's that a Python package loads and does not find.
+        missing = getattr(error, "name", None) if isinstance(error, ImportError) else None
+        advice = f"Install {missing}" if missing else f"Install {entry.value.partition(':')[0]} again"
+        raise LinkDriverMissing(f'The link "{entry.name}" cannot be loaded ({error})', advice) from error
     return opener

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -26,8 +27,11 @@ def intake(
     profile: ProfileFile = None,
     vin: Annotated[str | None, typer.Option(help="VIN from the plate or papers.", show_default=False)] = None,
     complaint: Annotated[str | None, typer.Option(help="What the customer says.", show_default=False)] = None,
-    technician: Annotated[str | None, typer.Option(show_default=False)] = None,
-    shop: Annotated[str | None, typer.Option(envvar="DTCTRIAGE_SHOP", show_default=False)] = None,
+    technician: Annotated[str | None, typer.Option(help="Who takes it in.", show_default=False)] = None,
+    shop: Annotated[
+        str | None,
+        typer.Option(help="The shop's name on the sheet.", envvar="DTCTRIAGE_SHOP", show_default=False),
+    ] = None,
     odometer: Annotated[
         str | None, typer.Option(help="Such as 38812km or 24100mi.", show_default=False)
     ] = None,
@@ -44,7 +48,7 @@ def intake(
     records: RecordsUrl = None,
     wire_log: Annotated[
         Path | None,
-        typer.Option(help="Where the wire log goes. Default: beside the records.", show_default=False),
+        typer.Option(help="Where the wire log goes. Default: the user's data folder.", show_default=False),
     ] = None,
 ) -> None:
     """Sweep the vehicle, keep everything, print the triage sheet."""
@@ -57,26 +61,22 @@ def intake(
 
     known, kept_profile = read_profile(profile)
     wish = Wish(rounds, full, _protocol(protocol), known, kept_profile)
-    value = _odometer(odometer)
+    value, number_on_plate = _odometer(odometer), _vin(vin)
     with Records.open(records) as kept:
-        number = order or _new_number(kept)
-        kept.create_or_update_order(
-            number,
-            at=_now(),
-            vin=_vin(vin),
-            correct_vin=correct_vin,
-            odometer=value,
-            complaint=complaint,
-            technician=technician,
-            shop=shop,
-        )
-        progress = Progress()
-        way = open_link(link)
-        try:
+        # A way in that cannot be opened leaves no empty order behind.
+        with closing(open_link(link)) as way, closing(Progress()) as progress:
+            number = order or _new_number(kept)
+            kept.create_or_update_order(
+                number,
+                at=_now(),
+                vin=number_on_plate,
+                correct_vin=correct_vin,
+                odometer=value,
+                complaint=complaint,
+                technician=technician,
+                shop=shop,
+            )
             sweep_id = take(way, link, wish, kept, number, wire_log or _log_path(number), _now, progress.show)
-        finally:
-            progress.close()
-            way.close()
         made = sheet_of(kept, number, sweep_id)
         _keep_vin(kept, number, made.vehicle.vin)
     hand_over(made, number, json, out)
