@@ -10,7 +10,9 @@ Exit codes: 0 done, 1 a fault in the program, 2 something in the input to mend, 
 
 from __future__ import annotations
 
+import sys
 from importlib import import_module
+from io import TextIOWrapper
 from typing import Annotated, Any
 
 import typer
@@ -70,6 +72,9 @@ def options(
 
 def main() -> None:
     """Run the command line; what the user can mend ends in one line on stderr, not in a traceback."""
+    # A terminal that cannot write a letter of a name shows "?" for it.
+    if isinstance(sys.stdout, TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")
     try:
         app(prog_name="dtctriage")
     except TriageError as error:

@@ -31,24 +31,41 @@ def read_profile(path: Path | None) -> tuple[Profile | None, KeptProfile | None]
 def hand_over(sheet: Sheet, name: str, as_json: bool, out: Path | None) -> None:
     """Print the sheet and write its other forms; a partial sheet leaves with EXIT_PARTIAL."""
     from dtctriage.desk import write_form
-    from dtctriage.sheet import to_json, to_text
 
     if out is not None:
         for form in ("html", "pdf", "json"):
             path = out / f"{_safe(name)}.{form}"
             write_form(sheet, form, path)
             typer.echo(f"{form.upper()}: {path}", err=True)
-    typer.echo(to_json(sheet) if as_json else _readable(to_text(sheet), to_text(sheet, ascii_text=True)))
+    show(sheet, "json" if as_json else "text")
+    leave(sheet)
+
+
+def show(sheet: Sheet, form: str) -> None:
+    """Print the sheet: as text in what the terminal can write, in any other form as UTF-8."""
+    from dtctriage.desk import write_form
+
+    text = write_form(sheet, form, None)
+    if form == "text":
+        typer.echo(_readable(sheet, text or ""))
+    else:
+        typer.echo((text or "").encode("utf-8"), nl=False)
+
+
+def leave(sheet: Sheet) -> None:
+    """A partial sheet leaves with EXIT_PARTIAL, so that a calling program notices."""
     if sheet.visit.partial:
         raise typer.Exit(EXIT_PARTIAL)
 
 
-def _readable(text: str, plain: str) -> str:
+def _readable(sheet: Sheet, text: str) -> str:
     """The plain form where the terminal cannot write the other."""
+    from dtctriage.sheet import to_text
+
     try:
         text.encode(sys.stdout.encoding or "ascii")
     except UnicodeEncodeError:
-        return plain
+        return to_text(sheet, ascii_text=True)
     return text
 
 

@@ -23,6 +23,7 @@ def sheet(
     records: RecordsUrl = None,
 ) -> None:
     """Print the sheet of an order's last sweep, or of an earlier one."""
+    from dtctriage.cli.paper import leave, show
     from dtctriage.desk import FORMS, sheet_of, write_form
     from dtctriage.errors import TriageError
     from dtctriage.records import Records
@@ -37,5 +38,9 @@ def sheet(
         raise TriageError(f'"{form}" is no form of the sheet', f"Choose one of {', '.join(FORMS)}")
     with Records.open(records) as kept:
         made = sheet_of(kept, order, sweep)
-    text = write_form(made, form, to)
-    typer.echo(text if text is not None else f"Sheet of {order}: {to}")
+    if to is None:
+        show(made, form)
+    else:
+        write_form(made, form, to)
+        typer.echo(f"Sheet of {order}: {to}")
+    leave(made)
