@@ -19,7 +19,7 @@ def replay(
     json: AsJson = False,
     out: Folder = None,
 ) -> None:
-    """Make the sheet of a recorded sweep or a raw bus capture; nothing is kept in the records."""
+    """Make the sheet of a recording; nothing goes into the records."""
     from dtctriage.cli.paper import hand_over, read_profile
     from dtctriage.cli.progress import Progress
     from dtctriage.desk import compose
