@@ -136,12 +136,12 @@ def test_a_lesson_that_is_not_there() -> None:
         open_link("none.lesson.toml")
 
 
-@pytest.mark.parametrize("over", ["can"])
+@pytest.mark.parametrize("over", ["can", "text"])
 def test_the_link_in_process_reaches_every_module(over: str) -> None:
     lesson = load_lesson(HEALTHY)
     link = open_link(f"{HEALTHY.as_posix()}?over={over}")
     try:
-        opened = link.open_bus()
+        opened = link.open_bus(lesson.profile.bus[0].protocol)
         asked = [Request(module.target, b"\x3e\x00") for module in lesson.profile.module]
         replies = {item.source: item.payload for item in link.exchange(asked) if isinstance(item, Reply)}
     finally:
