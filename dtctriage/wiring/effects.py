@@ -13,7 +13,7 @@ from dtctriage.codes.dtc import Dtc
 from dtctriage.wiring.buses import Reach, working_stretches
 from dtctriage.wiring.faults import Fault, FaultKind
 from dtctriage.wiring.parts import module_pin
-from dtctriage.wiring.power import Power, Wiring, inside_ground
+from dtctriage.wiring.power import Power, Wiring, driver_rail, inside_ground
 from dtctriage.wiring.profile import BATTERY, Circuit, Heard, Key, Module
 
 OVERCURRENT = 3.0
@@ -61,7 +61,7 @@ def effects(wiring: Wiring, faults: Iterable[Fault] = (), key: Key = Key.RUN) ->
         losses=frozenset(
             loss
             for module in profile.module
-            if module.id in awake and volts[module.id] >= module.judges_from
+            if key is Key.RUN and module.id in awake and volts[module.id] >= module.judges_from
             for loss in _losses(module, reach)
         ),
         codes=frozenset(_circuit_codes(wiring, known, key, power, awake)),
@@ -112,7 +112,7 @@ def _judge(module: Module, circuit: Circuit, off: Power, on: Power) -> str | Non
         return circuit.codes.high
     if seen > 0.5 * circuit.bias_volts:
         return circuit.codes.open
-    if _amps(circuit, on, pin, on.at(BATTERY)) > _limit(circuit, system):
+    if _amps(circuit, on, pin, on.at(driver_rail(module))) > _limit(circuit, system):
         return circuit.codes.low
     return None
 

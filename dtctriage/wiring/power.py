@@ -142,7 +142,7 @@ class Wiring:
         elif circuit.driver == "low side":
             network.resistor(pin, inside_ground(module), circuit.driver_ohms)
         else:
-            network.resistor(pin, next(iter(_main_pins(module)), BATTERY), circuit.driver_ohms)
+            network.resistor(pin, driver_rail(module), circuit.driver_ohms)
 
     def _pulled_in(self, volts: Mapping[str, float], cut: frozenset[str]) -> frozenset[str]:
         least = PULL_IN * self.profile.vehicle.nominal_volts
@@ -164,6 +164,11 @@ class Wiring:
 def inside_ground(module: Module) -> str:
     """The node of a module's own ground. One with no ground pin in the profile is grounded by its case."""
     return f"{module.id}/ground" if module.ground else REFERENCE
+
+
+def driver_rail(module: Module) -> str:
+    """The node that a module's high-side drivers switch from: its first main supply pin."""
+    return next(iter(_main_pins(module)), BATTERY)
 
 
 def _main_pins(module: Module) -> list[str]:

@@ -39,13 +39,14 @@ def parse_profile(text: str, name: str) -> Profile:
     try:
         profile = Profile.model_validate(document)
     except ValidationError as error:
-        raise ProfileError(_explain(error, text, name)) from error
+        raise ProfileError(first_error(error, text, name)) from error
     for problem, where in contradictions(profile):
         raise ProfileError(f"{name}: line {line_of(text, where)}: {problem}")
     return profile
 
 
-def _explain(error: ValidationError, text: str, name: str) -> str:
+def first_error(error: ValidationError, text: str, name: str) -> str:
+    """One line for the first thing wrong: file, line, key, what; and how many more there are."""
     first = error.errors(include_url=False)[0]
     path = tuple(first["loc"])
     key = ".".join(str(step) for step in path)
@@ -109,7 +110,8 @@ def _ids(profile: Profile) -> Iterator[tuple[str, Where]]:
             seen[item.id] = f"a {table}"
 
 
-def _unknown(kind: str, name: str, known: list[str]) -> str:
+def no_such(kind: str, name: str, known: list[str]) -> str:
+    """Says that a name is not there, with the nearest that is."""
     near = difflib.get_close_matches(name, known, n=1)
     return f'no {kind} "{name}"' + (f'; did you mean "{near[0]}"?' if near else "")
 
@@ -120,22 +122,22 @@ def _sources(profile: Profile) -> Iterator[tuple[str, Where]]:
     for table in ("fuse", "relay", "switch", "splice"):
         for index, item in enumerate(getattr(profile, table)):
             if item.source not in feeds:
-                yield _unknown("feed", item.source, feeds), (table, index, "from")
+                yield no_such("feed", item.source, feeds), (table, index, "from")
     for index, relay in enumerate(profile.relay):
         if relay.coil.source not in feeds:
-            yield _unknown("feed", relay.coil.source, feeds), ("relay", index, "coil")
+            yield no_such("feed", relay.coil.source, feeds), ("relay", index, "coil")
         if relay.coil.ground not in grounds:
-            yield _unknown("ground", relay.coil.ground, grounds), ("relay", index, "coil")
+            yield no_such("ground", relay.coil.ground, grounds), ("relay", index, "coil")
     for index, module in enumerate(profile.module):
         for supply in module.supply:
             if supply.source not in feeds:
-                yield _unknown("feed", supply.source, feeds), ("module", index, "supply")
+                yield no_such("feed", supply.source, feeds), ("module", index, "supply")
         for item in module.ground:
             if item.ground not in grounds:
-                yield _unknown("ground", item.ground, grounds), ("module", index, "ground")
+                yield no_such("ground", item.ground, grounds), ("module", index, "ground")
     for index, ground in enumerate(profile.ground):
         if ground.to not in grounds or ground.to == ground.id:
-            yield _unknown("ground", ground.to, grounds), ("ground", index, "to")
+            yield no_such("ground", ground.to, grounds), ("ground", index, "to")
 
 
 def _pins(profile: Profile) -> Iterator[tuple[str, Where]]:
@@ -144,7 +146,7 @@ def _pins(profile: Profile) -> Iterator[tuple[str, Where]]:
     for where, owner, pins in _pin_lists(profile):
         for pin in pins:
             if pin.partition(":")[0] not in connectors:
-                yield _unknown("connector", pin.partition(":")[0], connectors), where
+                yield no_such("connector", pin.partition(":")[0], connectors), where
             if pin in used:
                 yield f"pin {pin} is used by {used[pin]} and by {owner}", where
             used[pin] = owner
@@ -186,7 +188,7 @@ def _buses(profile: Profile) -> Iterator[tuple[str, Where]]:
     for index, module in enumerate(profile.module):
         for name in module.buses:
             if name not in buses:
-                yield _unknown("bus", name, buses), ("module", index, "buses")
+                yield no_such("bus", name, buses), ("module", index, "buses")
             elif module.id not in lines[name]:
                 yield (
                     f'module "{module.id}" is on bus "{name}" but not in its line',
@@ -194,14 +196,14 @@ def _buses(profile: Profile) -> Iterator[tuple[str, Where]]:
                 )
         for heard in module.hears:
             if heard.module not in modules:
-                yield _unknown("module", heard.module, modules), ("module", index, "hears")
+                yield no_such("module", heard.module, modules), ("module", index, "hears")
             if heard.bus is not None and heard.bus not in module.buses:
                 yield f'module "{module.id}" is not on bus "{heard.bus}"', ("module", index, "hears")
     stations = [*modules, *(item.id for item in profile.connector)]
     for index, bus in enumerate(profile.bus):
         for entry in bus.line:
             if entry not in stations:
-                yield _unknown("module or connector", entry, stations), ("bus", index, "line")
+                yield no_such("module or connector", entry, stations), ("bus", index, "line")
         for end in (*bus.terminated_in, *([bus.at_connector] if bus.at_connector else [])):
             if end not in bus.line:
                 yield f'"{end}" is not in the line of bus "{bus.id}"', ("bus", index)
@@ -212,7 +214,7 @@ def _gateways(profile: Profile) -> Iterator[tuple[str, Where]]:
     members = {module.id: module.buses for module in profile.module}
     for index, gateway in enumerate(profile.gateway):
         if gateway.module not in members:
-            yield _unknown("module", gateway.module, list(members)), ("gateway", index, "module")
+            yield no_such("module", gateway.module, list(members)), ("gateway", index, "module")
             continue
         for bus in gateway.joins:
             if bus not in members[gateway.module]:
@@ -239,12 +241,12 @@ def _circuits(profile: Profile) -> Iterator[tuple[str, Where]]:
     modules = [item.id for item in profile.module]
     for index, circuit in enumerate(profile.circuit):
         if circuit.module not in modules:
-            yield _unknown("module", circuit.module, modules), ("circuit", index, "module")
+            yield no_such("module", circuit.module, modules), ("circuit", index, "module")
         if circuit.driver == "low side" and (circuit.feed is None or circuit.feed.source not in feeds):
             name = circuit.feed.source if circuit.feed else ""
-            yield _unknown("feed", name, feeds), ("circuit", index, "feed")
+            yield no_such("feed", name, feeds), ("circuit", index, "feed")
         if circuit.driver == "high side" and circuit.ground not in grounds:
-            yield _unknown("ground", circuit.ground or "", grounds), ("circuit", index, "ground")
+            yield no_such("ground", circuit.ground or "", grounds), ("circuit", index, "ground")
 
 
 def _feed_loops(profile: Profile) -> Iterator[tuple[str, Where]]:

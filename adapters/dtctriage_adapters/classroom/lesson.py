@@ -20,9 +20,9 @@ from dtctriage.services.pids import data_lengths
 from dtctriage.services.readiness import Readiness
 from dtctriage.wiring.faults import Fault, FaultKind, possible_faults
 from dtctriage.wiring.profile import Key, Profile, Strict
-from dtctriage.wiring.profile_file import _explain as explain
-from dtctriage.wiring.profile_file import _unknown as unknown
+from dtctriage.wiring.profile_file import first_error as explain
 from dtctriage.wiring.profile_file import line_of, load_profile
+from dtctriage.wiring.profile_file import no_such as unknown
 
 
 class LessonError(TriageError):
