@@ -164,7 +164,7 @@ class Module(Placed):
     request: int = Field(ge=0, le=0x1FFFFFFF)
     answer: int | None = Field(default=None, ge=0, le=0x1FFFFFFF)
     framing: Framing = Framing.CAN11
-    speaks: tuple[Literal["j1979", "uds"], ...] = ("uds",)
+    speaks: tuple[Literal["j1979", "obd_on_uds", "uds", "kwp"], ...] = ("uds",)
     buses: tuple[str, ...] = Field(min_length=1)
     """The first one carries diagnosis."""
     supply: tuple[Supply, ...] = ()
