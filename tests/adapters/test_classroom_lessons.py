@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from dtctriage.codes import lost_module
+from dtctriage.codes.network import lost_module
 from dtctriage.wiring.faults import Fault, FaultKind
 from dtctriage.wiring.profile_file import ProfileError
 from dtctriage_adapters.classroom.lesson import Lesson, LessonError, load_lesson
