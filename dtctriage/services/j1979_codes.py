@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.services.message import Cursor, Message, Piece, sid
+from dtctriage.services.message import Cursor, Message, Piece, refuse_erased, sid
 
 CODES_OFF_CAN = 3
 """Codes in one answer off CAN."""
@@ -98,11 +98,14 @@ def decode_codes(payload: bytes, on_can: bool) -> CountedCodes | ThreeCodes:
     if not on_can:
         first, second, third = (Dtc.from_bytes(cursor.take(2, "code")) for _ in range(CODES_OFF_CAN))
         cursor.end()
+        refuse_erased(cursor, 1)
         return ThreeCodes(kind, (first, second, third))
     count = cursor.byte("number of codes")
     if cursor.left != 2 * count:
         raise cursor.fail(f"{count} codes announced, but {cursor.left} bytes follow", 1)
-    return CountedCodes(kind, tuple(Dtc.from_bytes(pair) for pair in cursor.records(2, "code")))
+    entries = tuple(Dtc.from_bytes(pair) for pair in cursor.records(2, "code"))
+    refuse_erased(cursor, 2)
+    return CountedCodes(kind, entries)
 
 
 def _kind(cursor: Cursor) -> CodeKind:

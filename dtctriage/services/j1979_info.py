@@ -193,10 +193,10 @@ def counter_name(number: int, place: int) -> str:
     return f"counter {place + 1}"
 
 
-def decode_info(payload: bytes, on_can: bool) -> Info:
-    """Decode one answer 49. Raises DecodeError."""
+def decode_info(payload: bytes, on_can: bool, asked: int | None = None) -> Info:
+    """Decode one answer 49. `asked`: the info type of the request, no other may come. Raises DecodeError."""
     cursor = Cursor(payload).expect(0x49, "service id")
-    number = cursor.byte("info type")
+    number = cursor.echo(asked, "info type")
     kind = info_type(number).kind
     if not on_can:
         return _part(cursor, number, kind)

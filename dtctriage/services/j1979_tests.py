@@ -192,8 +192,11 @@ class MonitorResults(Message):
             yield from result.body_pieces()
 
 
-def decode_monitor_tests(payload: bytes) -> MonitorMasks | MonitorResults:
-    """Decode an answer 46 on CAN. Raises DecodeError."""
+def decode_monitor_tests(payload: bytes, asked: int | None = None) -> MonitorMasks | MonitorResults:
+    """Decode an answer 46 on CAN. `asked`: the monitor of the request, no other may come.
+
+    Raises DecodeError.
+    """
     cursor = Cursor(payload).expect(0x46, "service id")
     if not cursor.left:
         raise cursor.fail("a monitor should follow")
@@ -203,6 +206,8 @@ def decode_monitor_tests(payload: bytes) -> MonitorMasks | MonitorResults:
     for record in cursor.records(9, "test result"):
         if record[0] % BLOCK == 0:
             raise cursor.fail("a mask stands among test results", cursor.at - 9)
+        if asked is not None and record[0] != asked:
+            raise cursor.fail(f"monitor {record[0]:02X} came, {asked:02X} was asked for", cursor.at - 9)
         results.append(read_result(record[0], record[1:]))
     return MonitorResults(tuple(results))
 

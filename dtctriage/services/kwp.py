@@ -12,7 +12,7 @@ from enum import Enum
 from typing import NamedTuple
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.services.message import Cursor, Message, Piece, sid
+from dtctriage.services.message import Cursor, Message, Piece, refuse_erased, sid
 from dtctriage.services.tables import by_hex
 
 ALL_GROUPS = 0xFF00
@@ -202,7 +202,9 @@ def _counted(cursor: Cursor, size: int) -> list[bytes]:
     count = cursor.byte("number of codes")
     if cursor.left != size * count:
         raise cursor.fail(f"{count} codes announced, but {cursor.left} bytes follow", 1)
-    return list(cursor.records(size, "code"))
+    records = list(cursor.records(size, "code"))
+    refuse_erased(cursor, 2)
+    return records
 
 
 def decode_kwp_status(payload: bytes) -> KwpCodeStatus:
@@ -213,4 +215,5 @@ def decode_kwp_status(payload: bytes) -> KwpCodeStatus:
         raise cursor.fail(f"the status of one code was asked for, {count} are announced", 1)
     dtc = Dtc.from_bytes(cursor.take(2, "code"))
     status = KwpStatus(cursor.byte("status"))
+    refuse_erased(cursor, 2)
     return KwpCodeStatus(count, KwpCode(dtc, status), cursor.rest())

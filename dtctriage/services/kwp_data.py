@@ -141,19 +141,19 @@ class Stopped(Message):
         yield Piece(sid(0x82), "answer to service 82: communication stopped")
 
 
-def decode_identification(payload: bytes) -> Identification:
-    """Decode an answer 5A. Raises DecodeError."""
+def decode_identification(payload: bytes, asked: int | None = None) -> Identification:
+    """Decode an answer 5A. `asked`: the option of the request, no other may come. Raises DecodeError."""
     cursor = Cursor(payload).expect(0x5A, "service id")
-    option = cursor.byte("option")
+    option = cursor.echo(asked, "option")
     if not cursor.left:
         raise cursor.fail("data are missing")
     return Identification(option, cursor.rest())
 
 
-def decode_local_data(payload: bytes) -> LocalData:
-    """Decode an answer 61. Raises DecodeError."""
+def decode_local_data(payload: bytes, asked: int | None = None) -> LocalData:
+    """Decode an answer 61. `asked`: the identifier of the request, no other may come. Raises DecodeError."""
     cursor = Cursor(payload).expect(0x61, "service id")
-    identifier = cursor.byte("local identifier")
+    identifier = cursor.echo(asked, "local identifier")
     if not cursor.left:
         raise cursor.fail("data are missing")
     return LocalData(identifier, cursor.rest())

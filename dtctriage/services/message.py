@@ -74,6 +74,10 @@ class Cursor:
         """Read one byte."""
         return self.take(1, what)[0]
 
+    def echo(self, asked: int | None, what: str) -> int:
+        """Read one byte that repeats the request's, where that is known."""
+        return self.byte(what) if asked is None else self.expect(asked, what).payload[self.at - 1]
+
     def word(self, what: str) -> int:
         """Read two bytes, the high one first."""
         return int.from_bytes(self.take(2, what), "big")
@@ -106,6 +110,13 @@ def sid(request_service: int) -> bytes:
     return bytes([request_service + 0x40])
 
 
+def refuse_erased(cursor: Cursor, first: int) -> None:
+    """Raise DecodeError where the bytes from `first` to the next one are all FF: erased memory, no codes."""
+    records = cursor.payload[first : cursor.at]
+    if records and not records.strip(b"\xff"):
+        raise cursor.fail("nothing but FF, which is erased memory and no code", first)
+
+
 def zero_tailed(cursor: Cursor, size: int, tolerated: bool, what: str) -> tuple[tuple[bytes, ...], int]:
     """Records of `size` bytes until the end, and the number of zero bytes after the last of them.
 
@@ -118,6 +129,7 @@ def zero_tailed(cursor: Cursor, size: int, tolerated: bool, what: str) -> tuple[
     records = tuple(cursor.take(size, what) for _ in range(min(full, cursor.left // size)))
     if cursor.left and any(payload[cursor.at :]):
         raise cursor.fail(f"{what} is cut off: {size} bytes wanted, {cursor.left} left")
+    refuse_erased(cursor, first)
     if cursor.left and not tolerated:
         raise cursor.fail(f"{cursor.left} zero bytes after the last record")
     return records, cursor.left

@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.spn import SpnFmi
 from dtctriage.services.errors import DecodeError
-from dtctriage.services.message import Cursor, Message, Piece, sid
+from dtctriage.services.message import Cursor, Message, Piece, refuse_erased, sid
 from dtctriage.services.tables import by_hex
 from dtctriage.services.uds import DtcStatus
 
@@ -219,7 +219,10 @@ def decode_code_list(payload: bytes, zero_tail: bool = True) -> CodeList:
     ]
     while records and records[-1].dtc == NO_CODE and not records[-1].status.value:
         records.pop()
-    tail = cursor.left - 4 * len(records)
+    first = cursor.at
+    cursor.take(4 * len(records), "codes with status")
+    refuse_erased(cursor, first)
+    tail = cursor.left
     if tail and not zero_tail:
         raise cursor.fail(f"{tail} zero bytes after the last record", len(payload) - tail)
     return CodeList(report, availability, tuple(records), tail, suppress)

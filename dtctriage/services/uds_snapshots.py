@@ -14,7 +14,7 @@ from typing import NamedTuple
 from dtctriage.codes.dtc import Dtc
 from dtctriage.services.definitions import NO_DEFINITIONS, Definitions
 from dtctriage.services.identification import identifier_meaning
-from dtctriage.services.message import Cursor, Message, Piece
+from dtctriage.services.message import Cursor, Message, Piece, refuse_erased
 from dtctriage.services.uds import DtcStatus, did_name
 from dtctriage.services.uds_codes import (
     CodeStatus,
@@ -114,8 +114,10 @@ def decode_snapshots(
 
 def read_code(cursor: Cursor) -> CodeStatus:
     """Read a code with its status; these reports carry no availability mask."""
-    dtc = Dtc.from_bytes(cursor.take(3, "code"))
-    return CodeStatus(dtc, DtcStatus(cursor.byte("status")))
+    first = cursor.at
+    code = CodeStatus(Dtc.from_bytes(cursor.take(3, "code")), DtcStatus(cursor.byte("status")))
+    refuse_erased(cursor, first)
+    return code
 
 
 def at_tail(cursor: Cursor, tolerated: bool) -> bool:

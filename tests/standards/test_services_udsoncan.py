@@ -38,7 +38,7 @@ from dtctriage.services.uds_snapshots import (
 from dtctriage.services.uds_wwh import WwhCode, WwhCodes, WwhPermanent
 
 BYTE = st.integers(0, 0xFF)
-CODES = st.builds(Dtc, st.integers(1, 0xFFFF), BYTE)
+CODES = st.builds(Dtc, st.integers(1, 0xFFFE), BYTE)
 
 
 def their_reading(message: CodeReport, **options: Any) -> Any:
