@@ -25,6 +25,7 @@ class Wish:
 
     rounds: int = 3
     full: bool = False
+    snapshots: bool = True
     protocol: BusProtocol | None = None
     profile: Profile | None = None
     kept_profile: KeptProfile | None = None
@@ -34,7 +35,8 @@ def plan_for(link: Link, wish: Wish) -> Plan:
     """The plan of a sweep: the profile's addresses and protocol, and what a recording can answer."""
     expected = tuple(module.target for module in wish.profile.module) if wish.profile else ()
     recorded = tuple(link.recorded_requests) if isinstance(link, Recording) else None
-    return Plan(wish.rounds, wish.full, wish.protocol or _protocol_of(wish.profile), expected, recorded)
+    protocol = wish.protocol or _protocol_of(wish.profile)
+    return Plan(wish.rounds, wish.full, protocol, expected, wish.snapshots, recorded)
 
 
 def _protocol_of(profile: Profile | None) -> BusProtocol | None:

@@ -37,6 +37,7 @@ def intake(
     ] = None,
     rounds: Annotated[int, typer.Option(help="How often the roll is called.", min=1, max=20)] = 3,
     full: Annotated[bool, typer.Option("--full", help="Call every diagnostic address too.")] = False,
+    quick: Annotated[bool, typer.Option("--quick", help="Leave out what was stored with the codes.")] = False,
     protocol: Annotated[
         str | None, typer.Option(help="A fixed protocol, such as can11-500.", show_default=False)
     ] = None,
@@ -60,7 +61,7 @@ def intake(
     from dtctriage.records import Records
 
     known, kept_profile = read_profile(profile)
-    wish = Wish(rounds, full, _protocol(protocol), known, kept_profile)
+    wish = Wish(rounds, full, not quick, _protocol(protocol), known, kept_profile)
     value, number_on_plate = _odometer(odometer), _vin(vin)
     with Records.open(records) as kept:
         # A way in that cannot be opened leaves no empty order behind.

@@ -27,6 +27,7 @@ class Stage:
     IDENTIFICATION = "identification"
     CODES = "codes"
     STATE = "state"
+    SNAPSHOTS = "snapshots"
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,11 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from enum import StrEnum
 
 from dtctriage.link import TESTER, Framing, Target, physical
 
+
+class Language(StrEnum):
+    """What a module speaks; a module may speak several."""
+
+    J1979 = "SAE J1979"
+    OBD_ON_UDS = "SAE J1979-2 (OBD on UDS)"
+    UDS = "ISO 14229-1 (UDS)"
+    KWP = "ISO 14230-3 (KWP2000)"
+
+
 SUPPORTED_PIDS = bytes.fromhex("0100")
 """Every emission module must answer it (SAE J1979), so it is the functional roll call."""
+OBD_PROTOCOL = bytes.fromhex("22F810")
+"""A module that speaks OBD on UDS says so (SAE J1979-2): the functional roll call of newer vehicles."""
 TESTER_PRESENT = bytes.fromhex("3E00")
 """Every UDS module answers or refuses it, in any session (ISO 14229-1): the physical roll call."""
 
@@ -22,14 +35,62 @@ UDS_IDENTIFICATION = {
     0xF195: "software version",
 }
 """Identifiers of ISO 14229-1 Annex C that identify a module."""
+KWP_VIN = 0x90
+KWP_IDENTIFICATION = {KWP_VIN: "VIN", 0x91: "hardware number", 0x94: "software number"}
+"""Options of service 1A that identify a module (ISO 14230-3, from memory)."""
 
-OBD_CODES = {0x03: "stored", 0x07: "pending", 0x0A: "permanent"}
 UDS_STATUS_MASK = 0xAF
 """Every status bit that tells of a failure; not 10 and 40 alone, which tell that a test has not run yet."""
-UDS_CODES = bytes([0x19, 0x02, UDS_STATUS_MASK])
-
-READINESS = bytes.fromhex("0101")
 MODULE_VOLTAGE_PID = 0x42
+FRAME_CODE_PID = 0x02
+
+IDENTIFICATION: dict[Language, tuple[bytes, ...]] = {
+    Language.OBD_ON_UDS: tuple(bytes([0x22, 0xF8, number]) for number in OBD_INFO),
+    Language.UDS: tuple(bytes([0x22, did >> 8, did & 0xFF]) for did in UDS_IDENTIFICATION),
+    Language.KWP: tuple(bytes([0x1A, option]) for option in KWP_IDENTIFICATION),
+}
+"""J1979 is not here: it is asked by the mask of what a module has."""
+CODES: dict[Language, tuple[bytes, ...]] = {
+    Language.J1979: (b"\x03", b"\x07", b"\x0a"),
+    Language.OBD_ON_UDS: (
+        bytes.fromhex("194233081E"),
+        bytes.fromhex("194233041E"),
+        bytes.fromhex("195533"),
+    ),
+    Language.UDS: (bytes([0x19, 0x02, UDS_STATUS_MASK]),),
+    Language.KWP: (bytes.fromhex("1800FF00"),),
+}
+"""Stored, pending and permanent codes in each language."""
+STATE: dict[Language, tuple[bytes, ...]] = {
+    Language.J1979: (bytes.fromhex("0101"),),
+    Language.OBD_ON_UDS: (bytes.fromhex("22F401"), bytes.fromhex("22F442")),
+}
+"""Readiness, and the module's own supply where it can be asked without a mask."""
+
+_UNKNOWN_SERVICE = frozenset({0x11, 0x7F})
+"""serviceNotSupported, and that in the active session (ISO 14229-1 Annex A)."""
+
+
+def languages_by_answer(payload: bytes, functional: bool) -> set[Language]:
+    """What a positive answer shows that its module speaks."""
+    service = payload[0]
+    if 0x41 <= service <= 0x4A:
+        return {Language.J1979}
+    if service in (0x58, 0x5A):
+        return {Language.KWP}
+    if service in (0x59, 0x62, 0x7E) and not functional:
+        return {Language.UDS}
+    return set()
+
+
+def languages_by_refusal(question: bytes, functional: bool, code: int) -> set[Language]:
+    """What a refusal shows: a module that does not know service 19 or 22 may speak KWP2000."""
+    if functional:
+        return set()
+    if question[0] in (0x19, 0x22) and code in _UNKNOWN_SERVICE:
+        return {Language.KWP}
+    return {Language.UDS} if question[0] in (0x19, 0x22, 0x3E) else set()
+
 
 ISO_15765_4_IDS = range(0x7E0, 0x7E8)
 """Physical request ids of the eight emission modules; 7E8-7EF are their answers (ISO 15765-4)."""
@@ -60,11 +121,16 @@ def info_request(info_type: int) -> bytes:
     return bytes([0x09, info_type])
 
 
-def data_request(identifier: int) -> bytes:
-    """Service 22 for one identifier."""
-    return bytes([0x22, identifier >> 8, identifier & 0xFF])
-
-
 def pid_request(pid: int) -> bytes:
     """Service 01 for one PID."""
     return bytes([0x01, pid])
+
+
+def frame_request(*pids: int) -> bytes:
+    """Service 02 for PIDs of the legislated frame 00."""
+    return bytes([0x02, *(byte for pid in pids for byte in (pid, 0x00))])
+
+
+def snapshot_requests(code: bytes) -> tuple[bytes, bytes]:
+    """Services 19 04 and 19 06 for every record of a three-byte code."""
+    return bytes([0x19, 0x04, *code, 0xFF]), bytes([0x19, 0x06, *code, 0xFF])

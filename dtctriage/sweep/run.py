@@ -6,8 +6,8 @@ half-way ends the sweep with SweepBroken, and everything yielded before it stand
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 from dtctriage.errors import TriageError
 from dtctriage.link import (
@@ -22,9 +22,9 @@ from dtctriage.link import (
     Request,
     Target,
     functional,
-    physical,
 )
-from dtctriage.services.supported import numbers_of
+from dtctriage.services.j1979_data import MAX_FRAME_PIDS
+from dtctriage.services.supported import numbers_of, supported
 from dtctriage.sweep import questions as q
 from dtctriage.sweep.events import (
     AnswerDamaged,
@@ -43,9 +43,14 @@ from dtctriage.sweep.events import (
     SweepFinished,
     SweepStarted,
 )
+from dtctriage.sweep.picture import Fold
+from dtctriage.sweep.questions import Language
+from dtctriage.sweep.said import ModuleSaid
 
 NEGATIVE = 0x7F
 LISTEN_SECONDS = 0.3
+MOST_SNAPSHOTS = 6
+"""Codes of one module whose snapshots are read: a module that lost its supply may hold dozens."""
 NO_BUS = frozenset({NoticeKind.BUS_ERROR, NoticeKind.CAN_ERROR, NoticeKind.BUS_BUSY, NoticeKind.NO_SUPPLY})
 
 
@@ -57,6 +62,7 @@ class Plan:
     full: bool = False
     protocol: BusProtocol | None = None
     expected: tuple[Target, ...] = ()
+    snapshots: bool = True
     recorded: tuple[Request, ...] | None = None
     """What a recording was asked; None for a live vehicle."""
 
@@ -73,23 +79,19 @@ def sweep(link: Link, plan: Plan) -> Iterator[Event]:
     yield SweepFinished()
 
 
-@dataclass(slots=True)
-class _Found:
-    """A module that answered the roll call, and what it speaks."""
-
-    target: Target
-    obd: bool = False
-    uds: bool = False
-    masks: dict[int, bytes] = field(default_factory=dict)
-
-
 class _Sweep:
     def __init__(self, link: Link, plan: Plan) -> None:
         self._link = link
         self._plan = plan
-        self._found: dict[Target, _Found] = {}
+        self._fold = Fold(plan.expected)
 
     def stages(self) -> Iterator[Event]:
+        """Every event of the sweep, each taken into the fold that decides what to ask next."""
+        for event in self._stages():
+            self._fold.take(event)
+            yield event
+
+    def _stages(self) -> Iterator[Event]:
         yield StageBegun(Stage.ADAPTER, 1)
         yield SupplyRead(self._link.supply_voltage())
         if self._plan.recorded is not None:
@@ -106,6 +108,8 @@ class _Sweep:
         yield from self._identification(framing)
         yield from self._codes(framing)
         yield from self._state(framing)
+        if self._plan.snapshots:
+            yield from self._snapshots(framing)
 
     # -- the bus and the roll call ------------------------------------------------------------------
 
@@ -129,7 +133,7 @@ class _Sweep:
             for event in self._roll_call(protocol.framing):
                 dead_bus |= isinstance(event, NoticeGiven) and event.notice in NO_BUS
                 yield event
-            if self._found or dead_bus:
+            if self._fold.modules or dead_bus:
                 return
 
     def _guesses(self) -> list[BusProtocol]:
@@ -142,14 +146,12 @@ class _Sweep:
 
     def _roll_call(self, framing: Framing) -> Iterator[Event]:
         targets = self._roll(framing)
-        yield StageBegun(Stage.ROLL_CALL, self._plan.rounds * (1 + len(targets)))
+        yield StageBegun(Stage.ROLL_CALL, self._plan.rounds * (1 + len(targets)) + framing.is_can)
+        if framing.is_can:
+            yield from self._put([Ask(Stage.ROLL_CALL, functional(framing), q.OBD_PROTOCOL, 1)])
         for turn in range(1, self._plan.rounds + 1):
-            everyone = [Ask(Stage.ROLL_CALL, functional(framing), q.SUPPORTED_PIDS, turn)]
-            alone = [Ask(Stage.ROLL_CALL, target, q.TESTER_PRESENT, turn) for target in targets]
-            for batch in (everyone, alone):
-                for event in self._put(batch):
-                    self._note(event)
-                    yield event
+            yield from self._put([Ask(Stage.ROLL_CALL, functional(framing), q.SUPPORTED_PIDS, turn)])
+            yield from self._put([Ask(Stage.ROLL_CALL, each, q.TESTER_PRESENT, turn) for each in targets])
 
     def _roll(self, framing: Framing) -> list[Target]:
         if not framing.is_can:
@@ -159,73 +161,82 @@ class _Sweep:
         others = q.all_targets(framing) if self._plan.full else q.usual_targets(framing)
         return [*wanted, *(target for target in others if target.request not in taken)]
 
-    def _note(self, event: Event) -> None:
-        """Remember who answered and what they speak."""
-        if not isinstance(event, Answered | Refused):
-            return
-        module = self._module(event.ask.target, event.source)
-        if event.ask.target.functional:
-            module.obd = True
-            if isinstance(event, Answered) and len(event.payload) == 6:
-                module.masks[0x00] = event.payload[2:]
-        else:
-            module.uds = True
-
-    def _module(self, asked: Target, source: int) -> _Found:
-        target = module_target(asked, source, self._plan.expected)
-        return self._found.setdefault(target, _Found(target))
-
     # -- questions to the modules found -------------------------------------------------------------
 
     def _identification(self, framing: Framing) -> Iterator[Event]:
-        obd = [module for module in self._found.values() if module.obd]
-        masks: dict[Target, bytes] = {}
         stage = Stage.IDENTIFICATION
-        for event in self._stage(stage, self._each(stage, obd, [q.OBD_INFO_MASK], framing)):
-            if isinstance(event, Answered) and len(event.payload) >= 6:
-                masks[module_target(event.ask.target, event.source, self._plan.expected)] = event.payload[-4:]
-            yield event
+        yield from self._stage(stage, self._each(stage, self._speaking(Language.J1979), [q.OBD_INFO_MASK]))
         asks: list[Ask] = []
-        if framing.is_can:
-            for module in obd:
-                offered = numbers_of(0x00, masks[module.target]) if module.target in masks else (0x02,)
-                wanted = [q.info_request(number) for number in q.OBD_INFO if number in offered]
-                asks += self._each(stage, [module], wanted, framing)
-        elif obd:
-            asks += self._each(stage, obd, [q.info_request(number) for number in q.OBD_INFO], framing)
-        uds = [module for module in self._found.values() if module.uds]
-        asks += self._each(stage, uds, [q.data_request(did) for did in q.UDS_IDENTIFICATION], framing)
+        for module in self._speaking(Language.J1979):
+            offered = numbers_of(0x00, module.info_mask) if module.info_mask else tuple(q.OBD_INFO)
+            wanted = [q.info_request(number) for number in q.OBD_INFO if number in offered]
+            asks += self._each(stage, [module], wanted)
+        asks += self._in_languages(stage, q.IDENTIFICATION)
         yield from self._stage(stage, asks)
+        if framing is Framing.ISO14230:
+            yield from self._put(self._alone(stage, q.IDENTIFICATION[Language.KWP]))
 
     def _codes(self, framing: Framing) -> Iterator[Event]:
-        obd = [module for module in self._found.values() if module.obd]
-        uds = [module for module in self._found.values() if module.uds]
-        asks = self._each(Stage.CODES, obd, [bytes([service]) for service in q.OBD_CODES], framing)
-        asks += self._each(Stage.CODES, uds, [q.UDS_CODES], framing)
-        yield from self._stage(Stage.CODES, asks)
+        known = set(self._speaking(Language.KWP))
+        yield from self._stage(Stage.CODES, self._in_languages(Stage.CODES, q.CODES))
+        if framing is Framing.ISO14230:
+            yield from self._put(self._alone(Stage.CODES, q.CODES[Language.KWP]))
+            return
+        # Refusing service 19 shows that a module speaks KWP2000: only now can it be asked that way.
+        late = [module for module in self._speaking(Language.KWP) if module not in known]
+        wanted = (*q.IDENTIFICATION[Language.KWP], *q.CODES[Language.KWP])
+        yield from self._put(self._each(Stage.CODES, late, wanted))
 
     def _state(self, framing: Framing) -> Iterator[Event]:
-        obd = [module for module in self._found.values() if module.obd]
-        yield from self._stage(Stage.STATE, self._each(Stage.STATE, obd, [q.READINESS], framing))
+        yield from self._stage(Stage.STATE, self._in_languages(Stage.STATE, q.STATE))
         for block in (0x20, 0x40):
-            having = [m for m in obd if block in numbers_of(block - 0x20, m.masks.get(block - 0x20, b""))]
-            for event in self._put(self._each(Stage.STATE, having, [q.pid_request(block)], framing)):
-                if isinstance(event, Answered) and len(event.payload) == 6:
-                    self._module(event.ask.target, event.source).masks[block] = event.payload[2:]
-                yield event
-        metered = [m for m in obd if q.MODULE_VOLTAGE_PID in numbers_of(0x40, m.masks.get(0x40, b""))]
-        voltage = q.pid_request(q.MODULE_VOLTAGE_PID)
-        yield from self._put(self._each(Stage.STATE, metered, [voltage], framing))
+            having = [m for m in self._speaking(Language.J1979) if _has(m.masks, block)]
+            yield from self._put(self._each(Stage.STATE, having, [q.pid_request(block)]))
+        metered = [m for m in self._speaking(Language.J1979) if _has(m.masks, q.MODULE_VOLTAGE_PID)]
+        yield from self._put(self._each(Stage.STATE, metered, [q.pid_request(q.MODULE_VOLTAGE_PID)]))
         yield SupplyRead(self._link.supply_voltage())
 
-    def _each(
-        self, stage: str, modules: Iterable[_Found], payloads: Sequence[bytes], framing: Framing
-    ) -> list[Ask]:
+    def _snapshots(self, framing: Framing) -> Iterator[Event]:
+        """What was stored with the codes: the freeze frame (02), snapshots and extended data (19 04, 06)."""
+        stage = Stage.SNAPSHOTS
+        framed = [m for m in self._speaking(Language.J1979) if any(c.memory == "stored" for c in m.codes)]
+        asks = self._each(stage, framed, [q.frame_request(q.FRAME_CODE_PID)])
+        for module in self._speaking(Language.UDS, Language.OBD_ON_UDS):
+            asks += self._each(stage, [module], [ask for code in _codes_of(module) for ask in code])
+        yield from self._stage(stage, asks)
+        framed = [module for module in framed if module.frame_code is not None]
+        for block in (0x00, 0x20, 0x40):
+            having = [m for m in framed if not block or _has(m.frame_masks, block)]
+            yield from self._put(self._each(stage, having, [q.frame_request(block)]))
+        for module in framed:
+            pids = [pid for pid in supported(module.frame_masks) if pid % 0x20 and pid != q.FRAME_CODE_PID]
+            size = MAX_FRAME_PIDS if framing.is_can else 1
+            groups = [pids[start : start + size] for start in range(0, len(pids), size)]
+            yield from self._put(self._each(stage, [module], [q.frame_request(*group) for group in groups]))
+
+    # -- who is asked what --------------------------------------------------------------------------
+
+    def _speaking(self, *languages: Language) -> list[ModuleSaid]:
+        return [module for module in self._fold.modules.values() if module.languages & set(languages)]
+
+    def _in_languages(self, stage: str, questions: Mapping[Language, Sequence[bytes]]) -> list[Ask]:
+        return [
+            ask
+            for language, payloads in questions.items()
+            for ask in self._each(stage, self._speaking(language), payloads)
+        ]
+
+    def _each(self, stage: str, modules: Sequence[ModuleSaid], payloads: Sequence[bytes]) -> list[Ask]:
         """The questions to each module; off CAN one question to all, since the header names no module."""
-        known = list(modules)
-        if not framing.is_can:
-            return [Ask(stage, functional(framing), payload) for payload in payloads] if known else []
-        return [Ask(stage, module.target, payload) for module in known for payload in payloads]
+        asks: dict[Ask, None] = {}
+        for module in modules:
+            target = module.target if module.target.framing.is_can else functional(module.target.framing)
+            asks |= dict.fromkeys(Ask(stage, target, payload) for payload in payloads)
+        return list(asks)
+
+    def _alone(self, stage: str, payloads: Sequence[bytes]) -> list[Ask]:
+        """KWP2000 questions to each node of a K-line by its own address."""
+        return [Ask(stage, target, payload) for target in self._fold.modules for payload in payloads]
 
     def _stage(self, stage: str, asks: list[Ask]) -> Iterator[Event]:
         yield StageBegun(stage, len(asks))
@@ -283,28 +294,24 @@ def _notice(ask: Ask | None, item: Notice) -> NoticeGiven:
     return NoticeGiven(ask, item.kind, item.text, item.advice)
 
 
-_STAGES = {0x3E: Stage.ROLL_CALL, 0x09: Stage.IDENTIFICATION, 0x22: Stage.IDENTIFICATION}
-_STAGES |= {0x03: Stage.CODES, 0x07: Stage.CODES, 0x0A: Stage.CODES, 0x19: Stage.CODES}
+_STAGES = {0x3E: Stage.ROLL_CALL, 0x09: Stage.IDENTIFICATION, 0x1A: Stage.IDENTIFICATION}
+_STAGES |= {0x22: Stage.IDENTIFICATION, 0x02: Stage.SNAPSHOTS}
+_STAGES |= dict.fromkeys((0x03, 0x07, 0x0A, 0x18, 0x19), Stage.CODES)
 
 
 def _stage_of(payload: bytes) -> str:
-    if payload == q.SUPPORTED_PIDS:
+    if payload in (q.SUPPORTED_PIDS, q.OBD_PROTOCOL):
         return Stage.ROLL_CALL
     return _STAGES.get(payload[0], Stage.STATE)
 
 
-def module_target(asked: Target, source: int, expected: Iterable[Target] = ()) -> Target:
-    """The physical target of the module that answered on `source` when `asked` was asked.
+def _has(masks: Mapping[int, bytes], number: int) -> bool:
+    """Whether the masks heard so far say that the module has a PID; block 40's mask itself is PID 40."""
+    block = (number - 1) // 0x20 * 0x20
+    return number in numbers_of(block, masks.get(block, b""))
 
-    A profile's pairing goes first, then the standard's (ISO 15765-4), then what was actually asked.
-    """
-    for target in expected:
-        if target.framing is asked.framing and target.answer == source:
-            return target
-    if not asked.functional:
-        return Target(asked.framing, asked.request, source)
-    if asked.framing is Framing.CAN11 and 0x7E8 <= source <= 0x7EF:
-        return physical(asked.framing, source - 8)
-    if asked.framing is Framing.CAN29:
-        return physical(asked.framing, 0x18DA0000 | (source & 0xFF) << 8 | (source >> 8) & 0xFF)
-    return Target(asked.framing, source, source)
+
+def _codes_of(module: ModuleSaid) -> list[tuple[bytes, bytes]]:
+    """Snapshot questions for a module's codes that have three bytes, the first MOST_SNAPSHOTS of them."""
+    codes = dict.fromkeys(item.dtc for item in module.codes if item.dtc.failure_type is not None)
+    return [q.snapshot_requests(dtc.to_bytes()) for dtc in list(codes)[:MOST_SNAPSHOTS]]

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dtctriage.codes.failure import failure_type
 from dtctriage.codes.meaning import meaning
 from dtctriage.codes.network import lost_module
+from dtctriage.services.kwp import KwpStatus
 from dtctriage.services.uds import StatusBit
 from dtctriage.sweep.picture import ModuleSaid, StoredCode
 from dtctriage.triage.model import CodeLine, ModuleLine, Problem
@@ -76,7 +77,15 @@ def _codes(view: View, label: str, said: ModuleSaid, problems: Sequence[Problem]
             memories,
             _because(view, label, entry, problems),
             (label, entry.dtc.number) in starts,
+            tuple(_stored_with(said, entry)),
         )
+
+
+def _stored_with(said: ModuleSaid, entry: StoredCode) -> Iterator[str]:
+    """Snapshot lines of the code, and the freeze frame where it was stored for this code."""
+    if said.frame_code is not None and said.frame_code.number == entry.dtc.number:
+        yield from said.frame
+    yield from said.snapshots.get(entry.dtc.number, ())
 
 
 def status_words(entry: StoredCode) -> str:
@@ -84,7 +93,10 @@ def status_words(entry: StoredCode) -> str:
     status = entry.status
     if status is None:
         return ""
-    if status.failed_now:
+    if isinstance(status, KwpStatus):
+        words = "failing now" if entry.now else status.storage.value
+        return f"{words}, lamp on" if status.lamp else words
+    if entry.now:
         words = "failing now"
     elif status.bit(StatusBit.NOT_COMPLETED_THIS_CYCLE):
         words = "not judged since key on"

@@ -132,6 +132,8 @@ class CodeLine:
     memories: tuple[str, ...]
     because: str = ""
     stops_vehicle: bool = False
+    stored_with: tuple[str, ...] = ()
+    """Freeze frame and snapshot readings that were kept with the code, a line each."""
 
 
 @dataclass(frozen=True, slots=True)

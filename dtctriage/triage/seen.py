@@ -71,8 +71,7 @@ def seen_by(picture: Picture, profile: Profile) -> Seen:
                 codes.add((module.id, entry.dtc))
             else:
                 lost = by_role.get(named.key)
-                now = entry.status.failed_now if entry.status else None
-                testimonies.append(Testimony(module.id, lost.id if lost else named.key, entry.dtc, now))
+                testimonies.append(Testimony(module.id, lost.id if lost else named.key, entry.dtc, entry.now))
     return Seen(answers, frozenset(readable), tuple(testimonies), frozenset(codes), volts, picture.supply)
 
 

@@ -78,8 +78,7 @@ class View:
             for entry in strongest(said):
                 role = lost_module(entry.dtc)
                 if role is not None:
-                    now = entry.status.failed_now if entry.status else None
-                    found.setdefault(role.key, []).append((label, str(entry.dtc), now))
+                    found.setdefault(role.key, []).append((label, str(entry.dtc), entry.now))
         return found
 
 
