@@ -55,6 +55,8 @@ def effects(wiring: Wiring, faults: Iterable[Fault] = (), key: Key = Key.RUN) ->
         if volts[module.id] >= module.works_from and module.id not in mute
     )
     reach = Reach(profile, working_stretches(profile, known, awake))
+    # Partners are set up for what the vehicle has: nobody waits for a module that was never fitted.
+    absent = frozenset(fault.at for fault in known if fault.kind is FaultKind.NOT_FITTED)
     return Effects(
         answering=frozenset(module_id for module_id in awake if reach.tool_reaches(module_id)),
         awake=awake,
@@ -63,6 +65,7 @@ def effects(wiring: Wiring, faults: Iterable[Fault] = (), key: Key = Key.RUN) ->
             for module in profile.module
             if key is Key.RUN and module.id in awake and volts[module.id] >= module.judges_from
             for loss in _losses(module, reach)
+            if loss.lost not in absent
         ),
         codes=frozenset(_circuit_codes(wiring, known, key, power, awake)),
         volts=volts,

@@ -30,7 +30,7 @@ class FaultKind(StrEnum):
     BUS_SHORTED = "bus shorted"
     """The pair is shorted to itself, ground or supply (a bus)."""
     NOT_FITTED = "not fitted"
-    """The vehicle does not have it (an optional module)."""
+    """The vehicle does not have it (a module): an option, or a profile of another variant."""
 
 
 HIGH_OHMS = 40.0
@@ -76,8 +76,7 @@ def _faults(profile: Profile) -> Iterator[Fault]:
         yield from _part_faults(part)
     for module in profile.module:
         yield Fault(FaultKind.MODULE_DEAD, module.id)
-        if module.fitted == "optional":
-            yield Fault(FaultKind.NOT_FITTED, module.id)
+        yield Fault(FaultKind.NOT_FITTED, module.id)
         for bus_id in module.buses:
             yield Fault(FaultKind.OFF_THE_BUS, branch(module.id, bus_id))
     for bus in profile.bus:

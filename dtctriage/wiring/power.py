@@ -16,9 +16,9 @@ from dtctriage.wiring.profile import BATTERY, Circuit, Key, Module, Profile
 
 PULL_IN = 0.6
 """Share of nominal voltage at which a relay pulls in. Common practice, no source."""
-BLOWS_AT = 2.0
-"""Share of its rating at which a fuse is taken to blow: at 200 % a blade fuse of ISO 8820-3 opens within
-seconds (from memory)."""
+BLOWS_AT = 1.6
+"""Share of its rating at which a fuse is taken to blow: at 160 % a blade fuse of ISO 8820-3 opens within a
+minute (from memory), and a vehicle that comes to the shop has had that minute."""
 INSIDE_OHMS = 0.001
 """Between the ground pins of one module, inside its housing."""
 
@@ -80,10 +80,13 @@ class Wiring:
         return self._solved[state]
 
     def _settle(self, state: _State) -> Power:
-        start = self._start(state)
-        closed, blown = start.closed, start.blown
+        if state.driven:
+            # A driver limits a short's current before a fuse feels it: fuses and relays stay as they are.
+            rest = self._remembered(replace(state, driven=frozenset()))
+            return replace(rest, volts=self._once(state, rest.closed, rest.blown))
+        closed, blown = self._start(state), frozenset[str]()
         volts: Mapping[str, float] = {}
-        # Each turn closes or opens a relay or blows a fuse; the bound stops a circuit that chatters.
+        # Each turn blows a fuse or moves relays; the bound stops a circuit that chatters.
         for _ in range(2 + len(self.profile.relay) + len(self.profile.fuse)):
             volts = self._once(state, closed, blown)
             now_closed = self._pulled_in(volts, state.cut)
@@ -93,18 +96,11 @@ class Wiring:
             closed, blown = now_closed, now_blown
         return Power(volts, blown, closed)
 
-    def _start(self, state: _State) -> Power:
-        """Relays and fuses to start from: drivers are switched last, faults come to a sound vehicle.
-
-        It saves most turns, since few faults change a relay.
-        """
-        if state.driven:
-            return self._remembered(replace(state, driven=frozenset()))
+    def _start(self, state: _State) -> frozenset[str]:
+        """The closed relays to start from. Faults come to a sound vehicle: few change a relay."""
         switched_off = state.cut & self._switches
         sound = _State(switched_off, frozenset(), (), frozenset(), frozenset())
-        if state == sound:
-            return Power({}, frozenset(), frozenset())
-        return replace(self._remembered(sound), blown=frozenset())
+        return frozenset() if state == sound else self._remembered(sound).closed
 
     def module_volts(self, module: Module, power: Power) -> float:
         """The worst main supply of a module against its own ground, in volt.
@@ -153,12 +149,14 @@ class Wiring:
         )
 
     def _overloaded(self, volts: Mapping[str, float], cut: frozenset[str]) -> frozenset[str]:
-        over: set[str] = set()
+        """The fuse that goes first: of several in one path the most overloaded saves the others."""
+        loads: dict[str, float] = {}
         for fuse in self.profile.fuse:
             part = self.parts[fuse.id]
-            if fuse.id not in cut and abs(volts[part.a] - volts[part.b]) / part.ohms > BLOWS_AT * fuse.rating:
-                over.add(fuse.id)
-        return frozenset(over)
+            if fuse.id not in cut:
+                loads[fuse.id] = abs(volts[part.a] - volts[part.b]) / part.ohms / fuse.rating
+        worst = max(loads, key=lambda fuse_id: loads[fuse_id], default=None)
+        return frozenset() if worst is None or loads[worst] <= BLOWS_AT else frozenset({worst})
 
 
 def inside_ground(module: Module) -> str:
