@@ -34,6 +34,11 @@ def compose(sheet: Sheet, *, ascii_text: bool = False) -> view.View:
         modules=tuple(_roll_call(sheet)),
         readiness=tuple((line.module, line.text) for line in sheet.readiness),
         missing=tuple(line for line in sheet.missing if line),
+        stored=tuple(
+            (f"{code.module} {code.code}", "; ".join(code.stored_with))
+            for code in sheet.codes
+            if code.stored_with
+        ),
         evidence=tuple(
             view.EvidenceView(seen.id, seen.kind.value, seen.module, seen.text) for seen in sheet.evidence
         ),

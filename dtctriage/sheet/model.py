@@ -189,6 +189,7 @@ class CodePart(Part):
     because: Text
     problem: int | None
     stops_vehicle: bool
+    stored_with: tuple[Text, ...]
 
 
 class IdentityPart(Part):

@@ -60,7 +60,7 @@ def to_text(sheet: Sheet, width: int = 80, *, ascii_text: bool = False) -> str:
     paper = _Paper(width, _TYPED if ascii_text else _DRAWN)
     sections = (
         _head, _start, _stoppers, _problems, _findings, _codes, _roll_call, _readiness, _missing, _measured,
-        _evidence, _identification, _origin,
+        _stored, _evidence, _identification, _origin,
     )  # fmt: skip
     return "\n".join(line for section in sections for line in section(words, paper)) + "\n"
 
@@ -268,6 +268,13 @@ def _evidence(words: view.View, paper: _Paper) -> Iterator[str]:
         for piece in words.evidence:
             subject = f"{piece.module}: " if piece.module else ""
             yield from hanging(f"  {piece.id}", f"{piece.kind}: {subject}{piece.text}", paper.width, 7)
+
+
+def _stored(words: view.View, paper: _Paper) -> Iterator[str]:
+    if words.stored:
+        yield from paper.heading("STORED WITH THE CODES")
+    for label, text in words.stored:
+        yield from hanging(f"  {label}", text, paper.width, 18)
 
 
 def _identification(words: view.View, paper: _Paper) -> Iterator[str]:

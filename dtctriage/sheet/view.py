@@ -62,7 +62,7 @@ class SuspectView:
 
 @dataclass(frozen=True, slots=True)
 class CheckView:
-    """`number` is problem.check; `settles` the share of the doubt left that the check is expected to clear."""
+    """`number` is problem.check; `settles` the share of the doubt that the check is expected to clear."""
 
     number: str
     what: str
@@ -184,4 +184,6 @@ class View:
     readiness: tuple[tuple[str, str], ...]
     missing: tuple[str, ...]
     evidence: tuple[EvidenceView, ...]
+    stored: tuple[tuple[str, str], ...]
+    """Module and code, and what was kept with it: freeze frame and snapshots."""
     origin: tuple[tuple[str, str], ...]
