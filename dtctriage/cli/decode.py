@@ -21,7 +21,7 @@ def decode(
     items: Annotated[
         list[str] | None,
         typer.Argument(
-            metavar="ITEM...",
+            metavar="ITEM",
             help="Codes, hex bytes with or without header, adapter text, candump lines, a VIN; - for a pipe.",
             show_default=False,
         ),
@@ -42,7 +42,10 @@ def decode(
         bool, typer.Option("--coverage", help="Count the catalogue's codes by range and quality.")
     ] = False,
 ) -> None:
-    """Explain codes, bytes, adapter text or bus logs: what it was taken for and what each byte is."""
+    """Explain pasted codes, bytes, adapter text or bus logs.
+
+    It says what it took each for and what each byte is. Exit code 2: something was not understood.
+    """
     if coverage:
         _show_coverage(as_json)
         return

@@ -22,6 +22,11 @@ class ModuleRole:
     words: str
     group: str
 
+    @property
+    def hazard(self) -> str:
+        """What can hurt when working on its system (key of the table hazards), or empty."""
+        return _groups()[self.group]["hazard"]
+
 
 @dataclass(frozen=True, slots=True)
 class RoleCodes:
@@ -82,6 +87,11 @@ def bus_fault(dtc: Dtc) -> BusFault | None:
     """The bus that a code accuses and how, or None for another code."""
     entry = _bus().get(dtc.number)
     return BusFault(f"{entry.subject} {entry.place}".strip(), entry.kind) if entry else None
+
+
+@cache
+def _groups() -> dict[str, dict[str, str]]:
+    return {row["group"]: row for row in rows("module_groups")}
 
 
 @cache

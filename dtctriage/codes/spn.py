@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from dtctriage.codes.dtc import CodeError, Dtc
 from dtctriage_reference import rows
 
-_TEXT = re.compile(r"(?:SPN\s*)?(\d{1,6})\s*(?:[-/:,]|\s)\s*(?:FMI\s*)?(\d{1,2})", re.IGNORECASE)
+_TEXT = re.compile(r"(?:SPN\s*)?(\d{1,6})(?:\s*[-/:,]\s*|\s+|(?=FMI))(?:FMI\s*)?(\d{1,2})", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,10 +5,14 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 from functools import cache
+from typing import TYPE_CHECKING
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.meaning import NO_SHOP, Meaning, Origin, ShopMeanings, hazard_of, meaning
 from dtctriage_reference import rows
+
+if TYPE_CHECKING:
+    from dtctriage.codes.network import ModuleRole
 
 WIDTH = 80
 _COLUMN = 12
@@ -30,10 +34,12 @@ def code_lines(dtc: Dtc, shop: ShopMeanings = NO_SHOP) -> Iterator[str]:
         from dtctriage.codes.failure import failure_type
 
         yield from row("", f"failure type {failure_type(dtc.failure_type)}")
-    for line in _named(dtc):
-        yield from row("", line)
+    hazard = hazard_of(told.subject)
+    for role, words in _named(dtc):
+        yield from row("", f"{role.words} {words}")
+        hazard = hazard or role.hazard
     yield from row("", _standing(dtc, told))
-    caution = cautions().get(hazard_of(told.subject))
+    caution = cautions().get(hazard)
     if caution:
         yield from row("", f"CAUTION {caution}")
 
@@ -52,19 +58,20 @@ def _standing(dtc: Dtc, told: Meaning) -> str:
     return f"{place}; {_QUALITIES[told.quality]}" if told.known else place
 
 
-def _named(dtc: Dtc) -> Iterator[str]:
+def _named(dtc: Dtc) -> Iterator[tuple[ModuleRole, str]]:
     """What a network code says about the module it names."""
     if dtc.letter != "U":
         return
     from dtctriage.codes.network import invalid_data_module, lost_module, software_module
 
-    lost, invalid, software = lost_module(dtc), invalid_data_module(dtc), software_module(dtc)
-    if lost:
-        yield f"{lost.words} is not heard by the module that stored this code"
-    if invalid:
-        yield f"{invalid.words} does speak, but sends data that cannot be used"
-    if software:
-        yield f"{software.words} does speak, but its software does not fit"
+    said = (
+        (lost_module(dtc), "is not heard by the module that stored this code"),
+        (invalid_data_module(dtc), "does speak, but sends data that cannot be used"),
+        (software_module(dtc), "does speak, but its software does not fit"),
+    )
+    for role, words in said:
+        if role:
+            yield role, words
 
 
 def row(head: str, words: str) -> list[str]:

@@ -17,6 +17,8 @@ _SEGMENT = re.compile(r"([0-9A-F])\s*:\s*((?:[0-9A-F]{2}\s*)+)", re.IGNORECASE)
 _HEX = re.compile(r"[0-9A-F]+", re.IGNORECASE)
 _PAIRS = re.compile(r"(?:[0-9A-F]{2})+", re.IGNORECASE)
 _SPN = re.compile(r"SPN\s*\d+.*", re.IGNORECASE)
+_PROTOCOL = re.compile(r"(AUTO, ?)?((?:SAE|ISO) .+)", re.IGNORECASE)
+_COMMAND = re.compile(r"AT ?[A-Z@].*", re.IGNORECASE)
 _VIN_LENGTH = 17
 _CAN_FD_FLAGS = 1
 
@@ -114,6 +116,12 @@ def _read_line(line: str) -> list[Line]:
 
 
 def _notice(line: str) -> NoticeLine | None:
+    protocol = _PROTOCOL.fullmatch(line)
+    if protocol:
+        found = "found by its search" if protocol[1] else "set, without a search"
+        return NoticeLine(line, f"The adapter's protocol is {protocol[2]}, {found}.")
+    if _COMMAND.fullmatch(line):
+        return NoticeLine(line, "A command to the adapter itself: nothing was sent to the vehicle.")
     for row in rows("adapter_notices"):
         pattern = row["pattern"]
         if pattern and row["role"] != "mark" and re.fullmatch(pattern, line, re.IGNORECASE):
