@@ -73,7 +73,9 @@ DECODERS: dict[str, tuple[str, Callable[[bytes], Message]]] = {
     "answer on CAN": ("59", lambda data: answers.decode_answer(data, on_can=True)),
     "answer off CAN": ("49", lambda data: answers.decode_answer(data, on_can=False)),
     "answer with definitions": ("5904", lambda data: answers.decode_answer(data, True, DEFINITIONS)),
-} | {f"report {report:02X}": (f"59{report:02X}", partial(decode_report, asked=report)) for report in Report}
+}
+for report in Report:
+    DECODERS[f"report {report:02X}"] = (f"59{report:02X}", partial(decode_report, asked=report))
 NAMES = pytest.mark.parametrize("name", DECODERS)
 
 
