@@ -12,6 +12,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator
 
+from dtctriage.codes.dtc import CodeError, Dtc
 from dtctriage.link import BusProtocol, Framing, Target, physical
 
 BATTERY = "battery"
@@ -24,6 +25,8 @@ PinName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*:[A-Za-z0-9]
 """A connector and a pin in it: `X12:4`."""
 Ohms = Annotated[float, Field(gt=0, le=1e9)]
 Minutes = Annotated[float, Field(gt=0, le=600)]
+Identifier = Annotated[int, Field(ge=0, le=0x1FFFFFFF, strict=True)]
+"""A CAN identifier or node address. Strict: "720" in quotes would be read as decimal."""
 
 
 class Key(StrEnum):
@@ -85,8 +88,6 @@ class Conductor(Strict):
     wire: str = ""
     """Colour as the diagram gives it."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
-
 
 class Fuse(Placed, Conductor):
     """`[[fuse]]`."""
@@ -110,8 +111,6 @@ class Coil(Strict):
     source: str = Field(alias="from")
     ground: str
     ohms: Ohms = 80.0
-
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
 
 class Relay(Placed, Conductor):
@@ -160,9 +159,9 @@ class Module(Placed):
     """`[[module]]`."""
 
     role: str
-    """Key of the lost-communication table, such as engine_control_a."""
-    request: int = Field(ge=0, le=0x1FFFFFFF)
-    answer: int | None = Field(default=None, ge=0, le=0x1FFFFFFF)
+    """Key of the lost-communication table, such as engine_control_a; empty where no code names it."""
+    request: Identifier
+    answer: Identifier | None = None
     framing: Framing = Framing.CAN11
     speaks: tuple[Literal["j1979", "obd_on_uds", "uds", "kwp"], ...] = ("uds",)
     buses: tuple[str, ...] = Field(min_length=1)
@@ -245,6 +244,14 @@ class CircuitCodes(Strict):
     open: str | None = None
     low: str | None = None
     high: str | None = None
+
+    @field_validator("open", "low", "high")
+    @classmethod
+    def _is_code(cls, text: str | None) -> str | None:
+        try:
+            return text if text is None else str(Dtc.parse(text))
+        except CodeError as error:
+            raise ValueError(error.message) from None
 
 
 class Circuit(Placed):
