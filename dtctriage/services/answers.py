@@ -19,6 +19,7 @@ from dtctriage.services.kwp_data import (
     decode_stopped,
 )
 from dtctriage.services.message import Cursor, Message
+from dtctriage.services.tables import service_name
 from dtctriage.services.uds import decode_data, decode_refusal
 from dtctriage.services.uds_report import decode_report
 from dtctriage.services.uds_session import decode_session, decode_tester_present
@@ -35,7 +36,10 @@ def decode_answer(payload: bytes, on_can: bool, definitions: Definitions = NO_DE
     if service in _EITHER:
         return _EITHER[service](payload)
     if service not in _FRAMED:
-        raise cursor.fail(f"{service:02X} is not an answer to a reading request", 0)
+        if service < 0x40:
+            raise cursor.fail(f"{service:02X} is a request, not an answer", 0)
+        asked = f"service {service - 0x40:02X} ({service_name(service - 0x40)})"
+        raise cursor.fail(f"{service:02X} would answer {asked}, which is not one that is decoded", 0)
     return _FRAMED[service](payload, on_can)
 
 

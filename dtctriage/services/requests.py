@@ -20,6 +20,7 @@ from dtctriage.services.kwp import KwpCodesRequest, KwpPlainRequest, KwpStatusRe
 from dtctriage.services.kwp_data import IdentificationRequest, LocalDataRequest, StartRequest, StopRequest
 from dtctriage.services.message import Cursor, Message
 from dtctriage.services.supported import BLOCK
+from dtctriage.services.tables import service_name
 from dtctriage.services.uds import ReadDataRequest
 from dtctriage.services.uds_requests import decode_read_codes
 from dtctriage.services.uds_session import decode_session_request, decode_tester_present
@@ -34,7 +35,7 @@ def decode_request(payload: bytes, on_can: bool = True) -> Message:
     if service in _WHOLE:
         return _WHOLE[service](payload)
     if service not in _OPENED:
-        raise cursor.fail(f"{service:02X} is not a reading service", 0)
+        raise cursor.fail(f"service {service:02X} ({service_name(service)}) is not one that is decoded", 0)
     message = _OPENED[service](cursor, on_can)
     cursor.end()
     return message

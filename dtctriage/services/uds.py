@@ -13,7 +13,7 @@ from functools import lru_cache
 from dtctriage.services.identification import identifier_meaning
 from dtctriage.services.message import Cursor, Message, Piece, sid
 from dtctriage.services.split import Layout, split
-from dtctriage.services.tables import by_hex
+from dtctriage.services.tables import by_hex, service_name
 from dtctriage_reference import rows
 
 NEGATIVE = 0x7F
@@ -107,7 +107,7 @@ class Refusal(Message):
 
     def pieces(self) -> Iterator[Piece]:
         yield Piece(bytes([NEGATIVE]), "refused")
-        yield Piece(bytes([self.service]), f"service {self.service:02X}")
+        yield Piece(bytes([self.service]), f"service {self.service:02X}: {service_name(self.service)}")
         if self.echo:
             yield Piece(self.echo, "bytes of the request")
         yield Piece(bytes([self.code]), f"{self.name}: {self.plain}")
