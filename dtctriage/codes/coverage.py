@@ -8,8 +8,14 @@ from typing import NamedTuple
 from dtctriage.codes.families import block, number_of
 from dtctriage_reference import rows
 
-QUALITIES = ("read", "read_and_memory", "memory_checked", "memory", "memory_disputed")
-"""How a row of the catalogue can be known, the surest first."""
+QUALITIES = {
+    "read": "read",
+    "read_and_memory": "read+memory",
+    "memory_checked": "memory checked",
+    "memory": "memory",
+    "memory_disputed": "disputed",
+}
+"""How a row of the catalogue can be known, the surest first, and the heading of its column."""
 
 
 class Coverage(NamedTuple):
@@ -42,7 +48,7 @@ def table() -> list[list[str]]:
     """The figures as cells: a heading, a line for each range, and their sums."""
     found = coverage()
     sums = [sum(row.by_quality[quality] for row in found) for quality in QUALITIES]
-    heading = ["range", "codes", *(quality.replace("_", " ") for quality in QUALITIES)]
+    heading = ["range", "codes", *QUALITIES.values()]
     lines = [[f"{row.first}-{row.last}", *_cells(list(row.by_quality.values()))] for row in found]
     return [heading, *lines, ["all", *_cells(sums)]]
 

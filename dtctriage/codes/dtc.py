@@ -133,7 +133,7 @@ def _reason(code: str, failure: str, dash: bool) -> str:
     if code.startswith("0X"):
         return "it is a number in bytes; decode the bytes instead, without 0x"
     if code[:1] not in tuple(LETTERS):
-        return f"it must begin with P, C, B or U, not {code[:1] or 'nothing'}"
+        return f"it must begin with P, C, B or U, not {code[:1]!r}"
     for place, sign in enumerate(code[1:] + failure, start=2):
         if sign not in _HEX:
             letter_o = " (the letter O; write the digit zero)" if sign == "O" else ""

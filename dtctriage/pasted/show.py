@@ -63,8 +63,13 @@ def _taken(text: str, taken_for: str) -> list[str]:
     """The pasted text and what it was taken for."""
     if taken_for == "trouble code":
         return []
-    shown = [f"> {line[: WIDTH - 2]}" for line in text.splitlines()]
+    shown = [f"> {_printable(line)[: WIDTH - 2]}" for line in text.split("\n")]
     return [*shown, *row("taken for", taken_for)]
+
+
+def _printable(line: str) -> str:
+    """The line with whatever could steer a terminal shown as a question mark."""
+    return "".join(sign if sign.isprintable() else "?" for sign in line)
 
 
 def _marks(marks: Iterable[Mark]) -> Iterator[str]:
