@@ -16,15 +16,25 @@ from dtctriage_adapters.can_frames.wire import Frame, Trouble, Wire
 from dtctriage_adapters.reassembly import CLASSIC_LENGTH, segment
 
 _LATE = 0.002
-"""Seconds of delay that a burst makes up for; what is later than that shifts the rest."""
+"""Seconds of delay that a burst makes up for; a longer one shifts the rest."""
 
 _TOO_LONG = "a request to all modules must fit one frame (ISO 15765-2)"
 
 
 class Exchange:
-    """Works one batch off. `gap` is the time between two frames in seconds."""
+    """Works one batch off.
 
-    def __init__(self, wire: Wire, directory: Directory, requests: Sequence[Request], gap: float) -> None:
+    `gap` is the time between two frames in seconds; `troubles` is what the interface said before it.
+    """
+
+    def __init__(
+        self,
+        wire: Wire,
+        directory: Directory,
+        requests: Sequence[Request],
+        gap: float,
+        troubles: Iterable[Trouble] = (),
+    ) -> None:
         self._wire = wire
         self._directory = directory
         self._requests = requests
@@ -46,6 +56,8 @@ class Exchange:
         self._told: set[NoticeKind] = set()
         self._slot = 0.0
         self._mute = False
+        for trouble in troubles:
+            self._tell(trouble)
 
     def run(self) -> Iterator[Outcome]:
         """Yield outcomes as they come, but never between two frames of a burst."""
@@ -140,7 +152,7 @@ class Exchange:
             call.open_window(self._wire.now())
 
     def _put(self, framing: Framing, number: int, data: bytes, now: float) -> bool:
-        self._slot = max(self._slot, now - _LATE) + self._gap
+        self._slot = (self._slot if now - self._slot <= _LATE else now) + self._gap
         trouble = self._wire.send(framing, number, data)
         if trouble is not None:
             self._tell(trouble)

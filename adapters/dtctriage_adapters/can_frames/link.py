@@ -28,7 +28,7 @@ from dtctriage_adapters.can_frames.exchange import Exchange
 from dtctriage_adapters.can_frames.shape import answers
 from dtctriage_adapters.can_frames.talk import head_of
 from dtctriage_adapters.can_frames.url import BITRATES, BusAddress, parse
-from dtctriage_adapters.can_frames.wire import BusWire, Frame, Wire
+from dtctriage_adapters.can_frames.wire import BusWire, Frame, Trouble, Wire
 
 GAP_AT_500 = 0.00025
 """Seconds between two frames at 500 kbit/s: about the length of one frame with eight bytes."""
@@ -86,11 +86,16 @@ class CanLink:
         A physical target without an answer id is answered by whoever is found to own that id.
         """
         self._directory.told(request.target for request in requests)
-        while isinstance(item := self._wire.receive(self._wire.now()), Frame):
-            self._overhear(item)
+        troubles: list[Trouble] = []
+        begun = self._wire.now()
+        while (item := self._wire.receive(begun)) is not None:
+            if isinstance(item, Frame):
+                self._overhear(item)
+            else:
+                troubles.append(item)
         self._asked_before = frozenset(request.payload for request in requests)
         gap = GAP_AT_500 * BITRATES[0] / self._bitrate
-        yield from Exchange(self._wire, self._directory, requests, gap).run()
+        yield from Exchange(self._wire, self._directory, requests, gap, troubles).run()
 
     def listen(self, seconds: float) -> BusActivity:
         """Count data frames by identifier, and error frames."""
@@ -131,15 +136,14 @@ def open_can_link(rest: str) -> CanLink:
 
 
 _DRIVERS = {
-    "canalystii": "pip install 'python-can[canalystii]'",
-    "cantact": "pip install 'python-can[cantact]'",
-    "gs_usb": "pip install 'python-can[gs-usb]'",
-    "neovi": "pip install 'python-can[neovi]'",
-    "nixnet": "pip install 'python-can[nixnet]' and the maker's driver",
-    "seeedstudio": "pip install 'python-can[seeedstudio]'",
+    "canalystii": "Run: pip install 'python-can[canalystii]'",
+    "cantact": "Run: pip install 'python-can[cantact]'",
+    "gs_usb": "Run: pip install 'python-can[gs-usb]'",
+    "neovi": "Run: pip install 'python-can[neovi]'",
+    "nixnet": "Run: pip install 'python-can[nixnet]' and the maker's driver",
+    "seeedstudio": "Run: pip install 'python-can[seeedstudio]'",
     "socketcan": "SocketCAN exists on Linux only",
 }
-_DRIVER = "Install the interface maker's driver library for this system"
 
 
 def _open_bus(address: BusAddress) -> can.BusABC:
@@ -151,20 +155,21 @@ def _open_bus(address: BusAddress) -> can.BusABC:
     try:
         return can.Bus(address.channel, name, ignore_config=True, **options)
     except (can.CanInterfaceNotImplementedError, ImportError, NameError, AttributeError) as error:
-        raise LinkDriverMissing(
-            f"The CAN interface {name} cannot be used ({_line(error)})", _driver(name)
-        ) from error
+        raise _driver_missing(name, error) from error
     except (TypeError, ValueError) as error:
         advice = "Check channel and options in the link's URL"
         raise LinkUrlError(f"The CAN interface {name} does not take this ({_line(error)})", advice) from error
     except (can.CanError, OSError) as error:
+        if "library" in str(error).lower():
+            raise _driver_missing(name, error) from error
         raise LinkUnavailable(
             f"The CAN interface {name}/{address.channel} cannot be opened ({_line(error)})", _absent(address)
         ) from error
 
 
-def _driver(name: str) -> str:
-    return _DRIVERS.get(name, _DRIVER)
+def _driver_missing(name: str, error: Exception) -> LinkDriverMissing:
+    advice = _DRIVERS.get(name, "Install the interface maker's driver library for this system")
+    return LinkDriverMissing(f"The CAN interface {name} cannot be used ({_line(error)})", advice)
 
 
 def _absent(address: BusAddress) -> str:
