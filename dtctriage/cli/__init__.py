@@ -4,8 +4,8 @@ Each command is a module of this package with a function of the same name, impor
 `dtctriage decode` must not pay for a bus, a database or a page. A new command is one module and its name in
 `COMMANDS`; what is heavy it imports inside its function.
 
-Exit codes: 0 done, 1 a fault in the program, 2 something in the input to mend, 3 no way to the vehicle,
-4 a partial sheet.
+Exit codes: 0 done, 1 a fault in the program, 2 something in the input to mend, 3 no way to the vehicle and
+nothing read, 4 a partial sheet.
 """
 
 from __future__ import annotations

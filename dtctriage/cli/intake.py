@@ -66,7 +66,7 @@ def intake(
     with Records.open(records) as kept:
         # A way in that cannot be opened leaves no empty order behind.
         with closing(open_link(link)) as way, closing(Progress()) as progress:
-            number = order or _new_number(kept)
+            number = _new_number(kept) if order is None else order
             kept.create_or_update_order(
                 number,
                 at=_now(),
@@ -80,7 +80,7 @@ def intake(
             sweep_id = take(way, link, wish, kept, number, wire_log or _log_path(number), _now, progress.show)
         made = sheet_of(kept, number, sweep_id)
         _keep_vin(kept, number, made.vehicle.vin)
-    hand_over(made, number, json, out)
+    hand_over(made, number, json, out, anything_read=progress.anything_read)
 
 
 def _now() -> datetime:
@@ -103,10 +103,13 @@ def _log_path(number: str) -> Path:
 
 
 def _vin(text: str | None) -> str | None:
-    if text is None:
-        return None
+    from dtctriage.errors import TriageError
     from dtctriage.vin import Vin
 
+    if text is None:
+        return None
+    if not text.strip():
+        raise TriageError("The VIN is empty", "Type its 17 characters, or leave --vin out")
     return str(Vin.parse(text))
 
 

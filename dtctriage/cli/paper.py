@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from dtctriage.cli import EXIT_LINK
+
 if TYPE_CHECKING:
     from dtctriage.records import KeptProfile
     from dtctriage.sheet import Sheet
@@ -28,17 +30,21 @@ def read_profile(path: Path | None) -> tuple[Profile | None, KeptProfile | None]
     return profile, KeptProfile(path.resolve(), path.read_text(encoding="utf-8"))
 
 
-def hand_over(sheet: Sheet, name: str, as_json: bool, out: Path | None) -> None:
-    """Print the sheet and write its other forms; a partial sheet leaves with EXIT_PARTIAL."""
+def hand_over(sheet: Sheet, name: str, as_json: bool, out: Path | None, *, anything_read: bool) -> None:
+    """Print the sheet first, then write its other forms, which may fail.
+
+    A partial sheet leaves with EXIT_PARTIAL, or with EXIT_LINK where nothing was read.
+    """
     from dtctriage.desk import write_form
 
+    show(sheet, "json" if as_json else "text")
     if out is not None:
         for form in ("html", "pdf", "json"):
             path = out / f"{_safe(name)}.{form}"
             write_form(sheet, form, path)
             typer.echo(f"{form.upper()}: {path}", err=True)
-    show(sheet, "json" if as_json else "text")
-    leave(sheet)
+    if sheet.visit.partial:
+        raise typer.Exit(EXIT_PARTIAL if anything_read else EXIT_LINK)
 
 
 def show(sheet: Sheet, form: str) -> None:
@@ -50,12 +56,6 @@ def show(sheet: Sheet, form: str) -> None:
         typer.echo(_readable(sheet, text or ""))
     else:
         typer.echo((text or "").encode("utf-8"), nl=False)
-
-
-def leave(sheet: Sheet) -> None:
-    """A partial sheet leaves with EXIT_PARTIAL, so that a calling program notices."""
-    if sheet.visit.partial:
-        raise typer.Exit(EXIT_PARTIAL)
 
 
 def _readable(sheet: Sheet, text: str) -> str:

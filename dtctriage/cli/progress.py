@@ -33,14 +33,17 @@ class Progress:
         self._done = 0
         self._heard: set[int] = set()
         self._width = 0
+        self.anything_read = False
+        """The vehicle was asked, or its supply seen."""
 
     def show(self, event: Event) -> None:
         """Show one event. What is shown here was kept before."""
+        self.anything_read |= _tells(event)
         match event:
             case StageBegun(stage=stage, questions=questions):
                 self._stage, self._questions, self._done = stage, questions, 0
-                if not self._live:
-                    self._line(f"{stage}: {questions} questions")
+                if questions and not self._live:
+                    self._line(f"{stage}: {_counted(questions, 'question')}")
             case SupplyRead(volts=volts) if volts is not None:
                 self._line(f"supply at the connector: {volts:.1f} V")
             case BusOpened(protocol=protocol, assumed=assumed):
@@ -51,7 +54,7 @@ class Progress:
             case SweepBroken(message=message, advice=advice):
                 self._line(f"broken off: {message}. {advice}")
             case SweepFinished():
-                self._line(f"{len(self._heard)} modules answered")
+                self._line(f"{_counted(len(self._heard), 'module')} answered")
             case Answered(source=source, payload=payload):
                 self._answer(event.ask, source, payload.hex(" ").upper())
             case Refused(source=source, code=code):
@@ -81,7 +84,7 @@ class Progress:
         if not self._live:
             return
         share = f"{self._done} of {self._questions}" if self._questions else str(self._done)
-        line = f"{self._stage}: {share}, {len(self._heard)} modules  {text}"[:79]
+        line = f"{self._stage}: {share}, {_counted(len(self._heard), 'module')}  {text}"[:79]
         self._stream.write("\r" + line.ljust(self._width))
         self._stream.flush()
         self._width = len(line)
@@ -96,3 +99,13 @@ class Progress:
         self._stream.write("\r" + " " * self._width + "\r")
         self._stream.flush()
         self._width = 0
+
+
+def _counted(number: int, name: str) -> str:
+    return f"{number} {name}" if number == 1 else f"{number} {name}s"
+
+
+def _tells(event: Event) -> bool:
+    if isinstance(event, SupplyRead):
+        return event.volts is not None
+    return isinstance(event, Answered | Refused | AnswerDamaged | Silent)

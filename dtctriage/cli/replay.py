@@ -40,4 +40,4 @@ def replay(
         link.close()
     written = datetime.fromtimestamp(recording.stat().st_mtime, UTC)
     made = compose(events, Job(order=recording.stem), known, written, written, "")
-    hand_over(made, recording.stem, json, out)
+    hand_over(made, recording.stem, json, out, anything_read=progress.anything_read)

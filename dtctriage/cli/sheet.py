@@ -23,7 +23,7 @@ def sheet(
     records: RecordsUrl = None,
 ) -> None:
     """Print the sheet of an order's last sweep, or of an earlier one."""
-    from dtctriage.cli.paper import leave, show
+    from dtctriage.cli.paper import EXIT_PARTIAL, show
     from dtctriage.desk import FORMS, sheet_of, write_form
     from dtctriage.errors import TriageError
     from dtctriage.records import Records
@@ -43,4 +43,5 @@ def sheet(
     else:
         write_form(made, form, to)
         typer.echo(f"Sheet of {order}: {to}")
-    leave(made)
+    if made.visit.partial:
+        raise typer.Exit(EXIT_PARTIAL)
