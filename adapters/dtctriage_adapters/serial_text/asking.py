@@ -1,8 +1,9 @@
 """One request from its text to its outcomes, with the repeats that an adapter's quirks call for. No I/O.
 
 A request is repeated at most once for each cause: the chip does not take an answer count, a character broke
-it off, the chip restarted, or something came and was not whole. Every request only reads, so asking twice
-does no harm. Of all attempts the best one counts, sender by sender; nothing is put together from two.
+it off, the chip restarted, something came and was not whole, or other traffic drowned the answers. Every
+request only reads, so asking twice does no harm. Of all attempts the best one counts, sender by sender;
+nothing is put together from two.
 """
 
 from __future__ import annotations
@@ -11,13 +12,15 @@ from dataclasses import dataclass, field
 from enum import Enum, auto
 
 from dtctriage.link import Damaged, Finished, Framing, Notice, NoticeKind, Outcome, Reply, Request
-from dtctriage_adapters.serial_text.dialect import Unreadable, Words, read_line
+from dtctriage_adapters.serial_text.dialect import DataLine, Unreadable, Words, read_line
 from dtctriage_adapters.serial_text.messages import Lost, Message, Messages
 from dtctriage_adapters.serial_text.session import Session
 from dtctriage_adapters.serial_text.wording import Wording, own_notice
 
 NEGATIVE, RESPONSE_PENDING = 0x7F, 0x78
 POSITIVE_BIT = 0x40
+DROWNING = 20
+"""Foreign messages after which waiting for the end is hopeless: each makes the chip wait on. Own choice."""
 _SHOWN = 60
 """Characters of unreadable text that a notice quotes."""
 
@@ -29,6 +32,7 @@ class Cause(Enum):
     BROKEN_OFF = auto()
     RESTARTED = auto()
     NOT_WHOLE = auto()
+    DROWNED = auto()
 
 
 @dataclass(slots=True)
@@ -55,7 +59,6 @@ class Asking:
 
     def __init__(self, request: Request, framing: Framing, session: Session) -> None:
         self._request, self._framing, self._session = request, framing, session
-        self.patient = session.is_patient(request)
         self._notices: dict[tuple[NoticeKind, str], Notice] = {}
         """What the adapter said. `_passing` is forgotten when the request is asked again."""
         self._best: dict[int | None, _Sender] = {}
@@ -64,32 +67,42 @@ class Asking:
         """Sent by those who were asked, but no answer to this service. Kept in case nothing better comes."""
         self._others: list[Message] = []
         self._attempt = 0
-        self._begin()
+        self._begin(patient=False)
 
-    def _begin(self) -> None:
+    def _begin(self, patient: bool) -> None:
+        self.needs = self._session.needs(self._request, patient)
+        """What the chip must be told before `text` is sent."""
         self._attempt += 1
         self._messages = Messages(self._framing)
         self._senders: dict[int | None, _Sender] = {}
         self._passing: list[Notice | None] = []
         self._why: set[Cause] = set()
         self._lines = 0
+        self._foreign = 0
         self._interrupting = False
-        self._count = None if self.patient else self._session.count_for(self._request)
 
     @property
     def text(self) -> str:
         """What to send. The answer count lets the chip return as soon as the last frame is in."""
-        return self._request.payload.hex().upper() + ("" if self._count is None else f"{self._count:X}")
+        count = self.needs.count
+        return self._request.payload.hex().upper() + ("" if count is None else f"{count:X}")
 
     @property
     def enough(self) -> bool:
-        """The only module that can answer has answered, and the chip would go on waiting for nothing."""
-        answer = self._request.target.answer
-        if not self._framing.is_can or answer is None or self._interrupting:
+        """Waiting on brings nothing: the only module that can answer has, or foreign traffic never ends."""
+        if not self._framing.is_can or self._interrupting:
             return False
-        sender = self._senders.get(answer)
-        counted_out = self._count is not None and self._lines >= self._count
-        return sender is not None and sender.whole and not counted_out
+        counted_out = self.needs.count is not None and self._lines >= self.needs.count
+        return self._drowned or (self._answered and not counted_out)
+
+    @property
+    def _answered(self) -> bool:
+        answer = self._request.target.answer
+        return answer is not None and answer in self._senders and self._senders[answer].whole
+
+    @property
+    def _drowned(self) -> bool:
+        return self._foreign >= DROWNING
 
     def interrupt(self) -> None:
         """A character is being sent to end the wait: what the chip says to it is no news."""
@@ -110,8 +123,8 @@ class Asking:
                 self._note(own_notice(NoticeKind.GARBAGE, text[:_SHOWN], self._request))
             case _:
                 self._lines += 1
-                if mark := getattr(line, "mark", None):
-                    self._note(mark.notice(text, self._request))
+                if isinstance(line, DataLine) and line.mark is not None:
+                    self._note(line.mark.notice(text, self._request))
                 for item in self._messages.feed(line):
                     self._take(item, at)
 
@@ -119,15 +132,18 @@ class Asking:
         """The prompt came. True: set up anew and ask again."""
         for item in self._messages.finish():
             self._take(item, at)
-        if not self.patient and any(not sender.whole for sender in self._senders.values()):
+        if self._drowned and not self._answered:
+            self._why.add(Cause.DROWNED)
+            if Cause.DROWNED in self._causes:
+                self._lost(Lost(None, "Other messages on the bus drowned the answers", b""), at)
+        if not self.needs.patient and any(not sender.whole for sender in self._senders.values()):
             self._why.add(Cause.NOT_WHOLE)
         self._keep_the_best()
         fresh = self._why - self._causes
         if not fresh:
             return False
         self._causes |= fresh
-        self.patient = self.patient or Cause.NOT_WHOLE in fresh
-        self._begin()
+        self._begin(patient=self.needs.patient or Cause.NOT_WHOLE in fresh)
         return True
 
     def outcomes(self, at: float) -> list[Outcome]:
@@ -165,7 +181,7 @@ class Asking:
         if wording.kind is NoticeKind.NOT_UNDERSTOOD:
             if self._interrupting:
                 return
-            if self._count is not None:
+            if self.needs.count is not None:
                 self._session.counts = False
                 self._why.add(Cause.NO_COUNT)
                 return
@@ -186,13 +202,15 @@ class Asking:
         if isinstance(item, Lost):
             if self._concerns(item):
                 self._lost(item, at)
+            else:
+                self._hear_foreign()
             return
         fits = answers(self._request.payload, item.payload)
         if not self._is_asked(item.source):
             if fits:
                 self._others.append(item)
             else:
-                self._session.quiet = False
+                self._hear_foreign()
             return
         reply = Reply(self._request, item.source or 0, item.payload, at)
         if fits:
@@ -200,7 +218,11 @@ class Asking:
         elif self._sender_is_known:
             self._strays.setdefault((reply.source, reply.payload), reply)
         else:
-            self._session.quiet = False
+            self._hear_foreign()
+
+    def _hear_foreign(self) -> None:
+        self._session.quiet = False
+        self._foreign += 1
 
     def _hear_answer(self, reply: Reply) -> None:
         sender = self._sender(reply.source)

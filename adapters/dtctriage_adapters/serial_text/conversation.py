@@ -80,7 +80,7 @@ class Conversation:
                     yield from ((line, now) for line in lines[:end])
                     return
                 yield from ((line, now) for line in lines)
-            elif until is None and now - last > patience:
+            elif now - last > patience:
                 if nudged:
                     raise AdapterSilent(
                         f"The adapter at {self._port.name} stopped answering",

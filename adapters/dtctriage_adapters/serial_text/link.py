@@ -32,6 +32,8 @@ COMMAND_SECONDS = 3.0
 """Silence after which a command that does not concern the bus counts as unanswered."""
 REQUEST_SECONDS = 10.0
 """The same for a request: more than P2* (5 s, ISO 14229-2) and a K-line start."""
+LONGEST_REQUEST_SECONDS = 60.0
+"""A request is broken off after this, whatever still comes."""
 SEARCH_SECONDS = 40.0
 """The same for a search, which goes through two slow K-line starts without a word."""
 NO_SUPPLY_VOLTS = 1.0
@@ -131,11 +133,12 @@ class SerialTextLink:
         asking = Asking(request, protocol.framing, self._session)
         notices: list[Outcome] = []
         while True:
-            notices += self._set_up(lambda: self._session.next_step(request, asking.patient))
+            notices += self._set_up(lambda: self._session.next_step(asking.needs))
             if not self._session.can_reach(request.target):
                 reason = f"{request.target.label}: the adapter does not take this address"
                 return [*notices, *self._unsent(request, reason)]
-            for text, at in self._talk.say(asking.text, REQUEST_SECONDS):
+            limit = self._clock() + LONGEST_REQUEST_SECONDS
+            for text, at in self._talk.say(asking.text, REQUEST_SECONDS, until=limit):
                 asking.hear(text, at)
                 if asking.enough:
                     asking.interrupt()
@@ -159,7 +162,7 @@ class SerialTextLink:
         self._set_up(self._session.step_to_listen)
         monitoring = Monitoring(protocol.framing)
         begun = self._clock()
-        for text, _ in self._talk.say("ATMA", REQUEST_SECONDS, until=begun + seconds):
+        for text, _ in self._talk.say("ATMA", seconds + COMMAND_SECONDS, until=begun + seconds):
             self._session.restarted(text)
             monitoring.hear(text)
         return monitoring.activity(min(seconds, self._clock() - begun))

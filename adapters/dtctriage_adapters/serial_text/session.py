@@ -55,6 +55,20 @@ class Step:
     command: str
 
 
+@dataclass(frozen=True, slots=True)
+class Needs:
+    """What one attempt at a request wants of the chip.
+
+    `patient`: long waits. `count`: frames after which the chip need not wait for more; None for no limit.
+    `hears`: the receive filter on CAN.
+    """
+
+    request: Request
+    patient: bool
+    count: int | None
+    hears: Filter | None
+
+
 Want = tuple[str, tuple[str, ...]]
 """A slot and the spellings of the command that brings it where it should be, the usual one first."""
 
@@ -140,10 +154,19 @@ class Session:
 
     # -- what the next request needs ---------------------------------------------------------------
 
-    def next_step(self, request: Request | None = None, patient: bool = False) -> Step | None:
-        """The next command that is needed before `request` can be sent; None when all is set."""
-        wants = self._basics() if request is None else self._wants(request, patient)
-        return self._first_missing(wants)
+    def needs(self, request: Request, patient: bool) -> Needs:
+        """How to ask now. `patient`, or as patient as this module was found to need."""
+        target = request.target
+        patient = patient or target in self.slow
+        count = frames_expected(target, request.payload) if self.counts and not patient else None
+        hears = None
+        if target.framing.is_can:
+            hears = filter_for(target, self._filter(target.framing), self.quiet)
+        return Needs(request, patient, count, hears)
+
+    def next_step(self, needs: Needs | None = None) -> Step | None:
+        """The next command that is needed before a request can be sent; None when all is set."""
+        return self._first_missing(self._basics() if needs is None else self._wants(needs))
 
     def step_to_listen(self) -> Step | None:
         """The next command that is needed before monitoring."""
@@ -152,14 +175,6 @@ class Session:
     def step_to_search(self) -> Step | None:
         """The next command that is needed before a protocol search."""
         return self._first_missing([*_TEXT_WANTS, ("SP", ("SP0",))])
-
-    def is_patient(self, request: Request) -> bool:
-        """Whether the target needs long waits from the start."""
-        return request.target in self.slow
-
-    def count_for(self, request: Request) -> int | None:
-        """Frames after which the chip need not wait for more."""
-        return frames_expected(request.target, request.payload) if self.counts else None
 
     def _first_missing(self, wants: Iterator[Want] | list[Want]) -> Step | None:
         for slot, forms in wants:
@@ -180,18 +195,18 @@ class Session:
         else:
             yield "AL", ("AL",)
 
-    def _wants(self, request: Request, patient: bool) -> Iterator[Want]:
+    def _wants(self, needs: Needs) -> Iterator[Want]:
+        request = needs.request
         target = request.target
         yield from self._basics()
-        yield from _timing(request, patient)
+        yield from _timing(request, needs.patient)
         if target.framing is Framing.CAN29:
             yield "CP", (f"CP{target.request >> 24:02X}",)
         forms = _header_forms(target)
         if self._current_header(target.framing) not in forms:
             yield "SH", forms
-        if target.framing.is_can:
-            good = filter_for(target, self._filter(target.framing), self.quiet)
-            yield from self._filter_wants(good, target.framing)
+        if needs.hears is not None:
+            yield from self._filter_wants(needs.hears, target.framing)
             if frames_expected(target, request.payload) != 1:
                 yield from _flow_control(target)
 
