@@ -95,7 +95,7 @@ def _start(sheet: Sheet) -> view.Start:
     if sheet.missing:
         return view.Start("", "Repeat the intake: this one was broken off.", ())
     for finding in sheet.findings:
-        if finding.advice:
+        if finding.advice and finding.weight is not Weight.NOTE:
             return view.Start("", finding.advice, (finding.title,))
     return view.Start(
         "", "Work from the complaint.", ("No check follows from what the vehicle says by itself.",)

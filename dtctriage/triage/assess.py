@@ -75,6 +75,8 @@ def _situation(view: View) -> Situation:
         return Situation.ONE_SILENT if len(view.seen.silent) == 1 else Situation.SOME_SILENT
     if any(said.codes for said in picture.modules.values()):
         return Situation.CODES_ONLY
+    if not view.read_modules:
+        return Situation.CODES_NOT_READ
     return Situation.NOTHING_FOUND
 
 
@@ -111,6 +113,8 @@ def _headline(situation: Situation, found: Sequence[Problem], codes: Sequence[Co
     if codes:
         alone = sum(not line.because for line in codes)
         return f"Every module that was asked answers; {alone} code{'s' if alone != 1 else ''} to follow up."
+    if situation is Situation.CODES_NOT_READ:
+        return "Modules answer, but no codes were read: their absence proves nothing."
     return "Every module that was asked answers and no code is stored."
 
 

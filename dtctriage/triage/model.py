@@ -16,6 +16,7 @@ class Situation(StrEnum):
     ONE_CUT_OFF = "a module answers but is cut off from its partners"
     CODES_ONLY = "all known modules answer, codes are stored"
     NOTHING_FOUND = "all known modules answer, no code is stored"
+    CODES_NOT_READ = "modules answer, but no codes were read"
 
 
 class EvidenceKind(StrEnum):

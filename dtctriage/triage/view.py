@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from dtctriage.codes.network import lost_module
+from dtctriage.link import Target
 from dtctriage.sweep.picture import ModuleSaid, Picture
 from dtctriage.triage.model import Evidence, EvidenceKind
 from dtctriage.triage.seen import Seen, strongest
@@ -57,8 +58,12 @@ class View:
 
     def is_engine(self, said: ModuleSaid) -> bool:
         """Whether this is the engine module."""
-        module = self.profile.module_at(said.target) if self.profile else None
-        return module.role.startswith("engine_control") if module else said.target.request in ENGINE_IDS
+        return self.is_engine_target(said.target)
+
+    def is_engine_target(self, target: Target) -> bool:
+        """Whether the engine module is asked there: by the profile, else by the usual address."""
+        module = self.profile.module_at(target) if self.profile else None
+        return module.role.startswith("engine_control") if module else target.request in ENGINE_IDS
 
     @property
     def modules(self) -> Iterator[tuple[str, ModuleSaid]]:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from dtctriage.sheet import Job, Sheet, Visit, build_sheet, words
 from dtctriage.sheet.compose import compose
 from dtctriage.sheet.plain import ascii_only, one_line
-from dtctriage.triage.model import Assessment, CodeLine
+from dtctriage.triage.model import Assessment, CodeLine, Weight
 
 Parts = tuple[Assessment, Job, Visit]
 
@@ -93,9 +93,12 @@ def test_start_is_the_first_check_of_what_stops_the_vehicle(full_sheet: Sheet) -
 
 def test_start_without_any_check(parts: Parts) -> None:
     assessment, job, visit = parts
-    without = replace(assessment, problems=())
+    weighty = replace(assessment.findings[0], weight=Weight.LOOK)
+    without = replace(assessment, problems=(), findings=(weighty,))
     advised = compose(build_sheet(without, job, visit)).start
-    assert advised.title == assessment.findings[0].advice
+    assert advised.title == weighty.advice
+    noted = replace(without, findings=(replace(weighty, weight=Weight.NOTE),))
+    assert compose(build_sheet(noted, job, visit)).start.title == "Work from the complaint."
     bare = replace(without, findings=())
     assert compose(build_sheet(bare, job, visit)).start.title == "Work from the complaint."
     broken_off = replace(bare, missing=("codes",))

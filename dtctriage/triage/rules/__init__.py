@@ -8,6 +8,7 @@ from dtctriage.triage.model import Finding
 from dtctriage.triage.rules import (
     bus_codes,
     bus_quiet,
+    codes_not_read,
     damaged_answers,
     history_of_loss,
     low_supply,
@@ -33,5 +34,6 @@ ALL: tuple[Rule, ...] = (
     vin_doubtful.find,
     speaking_after_all.find,
     history_of_loss.find,
+    codes_not_read.find,
     damaged_answers.find,
 )

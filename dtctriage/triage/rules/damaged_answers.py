@@ -15,7 +15,7 @@ def find(view: View) -> Iterator[Finding]:
     for label, troubles in holders:
         if not troubles:
             continue
-        cited = tuple(
+        cited = dict.fromkeys(
             view.ledger.cite(EvidenceKind.PROBLEM, label, f"{item.question.hex(' ').upper()}: {item.text}")
             for item in troubles
         )
@@ -26,7 +26,7 @@ def find(view: View) -> Iterator[Finding]:
             Weight.NOTE,
             f"{label or 'Unknown sender'}: {count} damaged",
             f"To {first.question.hex(' ').upper()}: {first.text}. Nothing was filled in.",
-            cited,
+            tuple(cited),
             "ISO 15765-2; SAE J1979; ISO 14229-1",
             "Repeat the intake; if it stays, look at bus wiring and the adapter.",
         )

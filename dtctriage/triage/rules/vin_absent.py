@@ -18,7 +18,9 @@ def find(view: View) -> Iterator[Finding]:
     if not engines:
         if not view.picture.modules and not view.picture.silent:
             return
-        reason, kind = "the engine module does not answer", EvidenceKind.SILENCE
+        asked = any(view.is_engine_target(target) for target in view.picture.silent)
+        reason = "the engine module does not answer" if asked else "no engine module was asked"
+        kind = EvidenceKind.SILENCE
     else:
         reason, kind = "the engine module answers but gives no VIN", EvidenceKind.IDENTITY
     cited = view.ledger.cite(kind, engines[0][0] if engines else "", reason)
