@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from dtctriage.services.message import Cursor, Message, Piece, sid
 from dtctriage.services.tables import by_hex
 
-VIN_OPTION = 0x90
 _PARITY = 0x7F
 """Key bytes carry seven bits, the eighth makes the parity odd (ISO 14230-2, from memory)."""
 

@@ -16,8 +16,6 @@ from dtctriage.services.supported import BLOCK, numbers_of
 from dtctriage.services.tables import by_hex
 from dtctriage_reference import rows
 
-__all__ = ["Quantity", "data_lengths", "pid_name", "readings", "signals"]
-
 
 def pid_name(pid: int) -> str:
     """The name of a PID in own words."""

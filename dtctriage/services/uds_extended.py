@@ -62,10 +62,15 @@ class ExtendedData(Message):
             yield Piece(bytes([self.memory]), f"memory {self.memory:02X}")
         yield from code_pieces(self.code)
         for number, data, sure in self.records:
-            yield Piece(bytes([number]), f"extended data record {number:02X}")
+            yield Piece(bytes([number]), f"extended data record {number:02X}, {_owner(number)}")
             if data:
                 yield Piece(data, "data" if sure else UNSURE)
         yield from tail_piece(self.tail)
+
+
+def _owner(number: int) -> str:
+    """Whose record numbers these are."""
+    return "legislated OBD" if number in OBD_RECORDS else "the maker's own"
 
 
 def decode_extended(

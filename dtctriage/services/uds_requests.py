@@ -11,7 +11,6 @@ from dtctriage.services.message import Cursor, Message, Piece
 from dtctriage.services.tables import by_hex
 from dtctriage.services.uds_codes import SUPPRESS, Report
 
-ALL_BITS = 0xFF
 ALL_RECORDS = 0xFF
 _WIDTHS = {"D": 3}
 _WORDS = {
