@@ -9,10 +9,10 @@ import pytest
 from dtctriage.codes.network import lost_module
 from dtctriage.wiring.faults import Fault, FaultKind
 from dtctriage.wiring.profile_file import ProfileError
+from dtctriage_adapters.classroom.assembly import build_memory
 from dtctriage_adapters.classroom.lesson import Lesson, LessonError, load_lesson
-from dtctriage_adapters.classroom.memory import MESSAGE_MISSING
-from dtctriage_adapters.classroom.module import build_memory
 from dtctriage_adapters.classroom.vehicle import BusState, Vehicle, build_vehicle
+from dtctriage_adapters.classroom.watches import MESSAGE_MISSING
 
 DEMO = Path(__file__).parents[2] / "demo"
 ALL = sorted(DEMO.rglob("*.lesson.toml"))

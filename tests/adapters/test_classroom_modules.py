@@ -22,7 +22,7 @@ from dtctriage.services.uds import decode_data, decode_refusal
 from dtctriage.services.uds_codes import decode_code_list, decode_count
 from dtctriage_adapters.classroom.lesson import Lesson, load_lesson
 from dtctriage_adapters.classroom.module import SimulatedModule
-from dtctriage_adapters.classroom.obd import pid_data
+from dtctriage_adapters.classroom.obd_data import pid_data
 from dtctriage_adapters.classroom.vehicle import build_vehicle
 
 DEMO = Path(__file__).parents[2] / "demo"

@@ -158,6 +158,7 @@ _TABLE: tuple[tuple[re.Pattern[str], Handler], ...] = tuple(
         (f"FCSH({_ID})", _flow_header),
         ("FCSD((?:[0-9A-F]{2}){1,5})", _flow_data),
         ("FCSM([0-2])", _flow_mode),
+        ("IIA([0-9A-F]{2})", _number("init_address")),
         ("SW[0-9A-F]{2}|IB(?:10|48|96)", _accept),
     )
 )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from dtctriage.link import BusProtocol, Framing
+from dtctriage.link import OBD_FUNCTIONAL_NODE, BusProtocol, Framing
 
 IDENTITY = "ELM327 v1.4b"
 """The version whose command set the classroom's chip has (part of it)."""
@@ -77,6 +77,8 @@ class Settings:
     header: int | None = None
     header_digits: int = 0
     priority: int = 0x18
+    init_address: int = OBD_FUNCTIONAL_NODE
+    """What a slow start calls."""
     filter: int | None = None
     mask: int | None = None
     formatting: bool = True

@@ -16,7 +16,6 @@ FUNCTIONAL_ANSWER_TARGET = 0x6B
 LENGTH_BITS = 0x3F
 """ISO 14230-2: the low six bits of the format byte are the number of data bytes."""
 FUNCTIONAL_FORMAT, PHYSICAL_FORMAT = 0xC0, 0x80
-HEADER_BYTES = 3
 
 REQUEST_HEADERS = {
     Framing.ISO9141: bytes([0x68, FUNCTIONAL_TARGET, TESTER]),
@@ -29,7 +28,8 @@ _ANSWER_PRIORITY = {Framing.ISO9141: 0x48, Framing.J1850_VPW: 0x48, Framing.J185
 
 @dataclass(frozen=True, slots=True)
 class LineMessage:
-    """Header and data. In ISO 14230 the header's first byte holds the length."""
+    """Header and data. In ISO 14230 the header's first byte holds the length; where the length does not fit,
+    it holds 0, and a fourth byte the length."""
 
     header: bytes
     data: bytes
@@ -53,15 +53,21 @@ class LineMessage:
 def request_message(framing: Framing, header: bytes, data: bytes) -> LineMessage:
     """A tester's message; in ISO 14230 the length goes into the header."""
     if framing is Framing.ISO14230:
-        header = bytes([header[0] & ~LENGTH_BITS | len(data)]) + header[1:]
+        header = _kwp_header(header[0] & ~LENGTH_BITS, header[1:], len(data))
     return LineMessage(header, data)
 
 
 def answer_message(framing: Framing, node: int, data: bytes) -> LineMessage:
     """A module's answer to the tester."""
     if framing is Framing.ISO14230:
-        return LineMessage(bytes([PHYSICAL_FORMAT | len(data), TESTER, node]), data)
+        return LineMessage(_kwp_header(PHYSICAL_FORMAT, bytes([TESTER, node]), len(data)), data)
     return LineMessage(bytes([_ANSWER_PRIORITY[framing], FUNCTIONAL_ANSWER_TARGET, node]), data)
+
+
+def _kwp_header(form: int, addresses: bytes, length: int) -> bytes:
+    if length <= LENGTH_BITS:
+        return bytes([form | length]) + addresses
+    return bytes([form]) + addresses + bytes([length])
 
 
 def checksum(framing: Framing, body: bytes) -> int:

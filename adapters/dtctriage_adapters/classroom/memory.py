@@ -1,77 +1,124 @@
-"""What a module remembers: codes with the status byte that their age gives them (ISO 14229-1 Annex D)."""
+"""What a module remembers: codes with status, counters and surroundings, as of a moment."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.codes.network import codes_for_role
 from dtctriage.services.uds import DtcStatus, StatusBit
 from dtctriage.services.uds_codes import CodeStatus
-from dtctriage.wiring.effects import Effects
-from dtctriage.wiring.profile import Module, Profile
+from dtctriage_adapters.classroom.rest_file import Quantity
+from dtctriage_adapters.classroom.watches import PASSED, Watch
 
-MESSAGE_MISSING = 0x87
-"""Failure type of a lost-communication code (facts of the trade: the usual low byte)."""
-CIRCUIT_SECONDS = 1.0
-"""How long a driver's monitor watches before it judges. Common practice, no source."""
-CONFIRMED_AFTER = 2.0
-"""A code is confirmed at this multiple of the time after which its test first failed. Common practice, no
-source: makers also count drive cycles, which a vehicle standing in a shop does not have."""
-
-UNJUDGED = StatusBit.NOT_COMPLETED_SINCE_CLEAR | StatusBit.NOT_COMPLETED_THIS_CYCLE
-PASSED = 0x00
-FAILED = (
-    StatusBit.TEST_FAILED | StatusBit.FAILED_THIS_CYCLE | StatusBit.PENDING | StatusBit.FAILED_SINCE_CLEAR
-)
+Values = Mapping[Quantity, float]
+"""Surroundings: odometer in km, voltage in V, time in s of the vehicle's clock."""
 
 
 @dataclass(frozen=True, slots=True)
-class Watch:
-    """One test: its code, whether it will fail, and the seconds of key on until it has judged.
+class Remembered:
+    """A code that a module carries from before key on. `aged`: warm-up cycles since it last failed."""
 
-    `judged_after` is None where the module's supply is too low for the test to run.
+    status: int
+    occurrences: int = 1
+    aged: int = 0
+    values: Values | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A code as the memory has it at a moment.
+
+    `failed` and `confirmed` are the times at which it came to that, in order, in seconds of key on, negative
+    for what is older. `snapshots` are the surroundings at each storing, the first one first. `counter` is the
+    fault detection counter.
     """
 
-    dtc: Dtc
-    fails: bool
-    judged_after: float | None
+    code: CodeStatus
+    counter: int
+    failed: tuple[float, ...]
+    confirmed: tuple[float, ...]
+    occurrences: int
+    aged: int
+    snapshots: tuple[Values, ...]
 
-    def status(self, now: float) -> int:
-        """The status byte `now` seconds after key on."""
-        if self.judged_after is None or now < self.judged_after:
-            return UNJUDGED
-        if not self.fails:
-            return PASSED
-        return FAILED | (StatusBit.CONFIRMED if now >= CONFIRMED_AFTER * self.judged_after else 0)
+    @property
+    def dtc(self) -> Dtc:
+        return self.code.dtc
+
+    def has(self, mask: int) -> bool:
+        """Whether a status bit of the mask is set."""
+        return bool(self.code.status.value & mask)
 
 
 class CodeMemory:
-    """All codes that a module can store. `asks_for_lamp`: its confirmed codes light the warning lamp."""
+    """All codes that a module can store. `asks_for_lamp`: its confirmed codes light the warning lamp.
 
-    def __init__(self, watches: Iterable[Watch], history: dict[Dtc, int], asks_for_lamp: bool) -> None:
+    `history` is in the order of its age, the oldest first. `surroundings` gives what the module notes when
+    it stores a code at a time.
+    """
+
+    def __init__(
+        self,
+        watches: Iterable[Watch],
+        history: Mapping[Dtc, Remembered],
+        asks_for_lamp: bool,
+        surroundings: Callable[[float], Values],
+    ) -> None:
         self._watches = _by_code(watches)
-        self._history = history
+        self._history = dict(history)
+        self._ages = {dtc: float(place - len(history)) for place, dtc in enumerate(history)}
         self._asks_for_lamp = asks_for_lamp
+        self._surroundings = surroundings
         self.availability = 0xFF if asks_for_lamp else 0xFF & ~StatusBit.WARNING_REQUESTED
         """The status bits that the module supports."""
 
+    def entries(self, now: float) -> tuple[Entry, ...]:
+        """Every supported code in the order of the codes."""
+        return tuple(self._entry(dtc, now) for dtc in sorted({*self._watches, *self._history}))
+
+    def entry(self, dtc: Dtc, now: float) -> Entry | None:
+        """One code, None where the module does not have it."""
+        return self._entry(dtc, now) if dtc in self._watches or dtc in self._history else None
+
     def codes(self, now: float) -> tuple[CodeStatus, ...]:
-        """Every supported code with its status, in the order of the codes."""
-        statuses = {dtc: watch.status(now) for dtc, watch in self._watches.items()}
-        for dtc, status in self._history.items():
-            statuses[dtc] = statuses.get(dtc, PASSED) & ~StatusBit.NOT_COMPLETED_SINCE_CLEAR | status
-        return tuple(self._record(dtc, statuses[dtc]) for dtc in sorted(statuses))
+        """Every supported code with its status."""
+        return tuple(entry.code for entry in self.entries(now))
 
     def with_bit(self, bit: StatusBit, now: float) -> tuple[Dtc, ...]:
         """The codes that have a status bit set."""
-        return tuple(record.dtc for record in self.codes(now) if record.status.value & bit)
+        return tuple(entry.dtc for entry in self.entries(now) if entry.has(bit))
+
+    def confirmed_in_order(self, now: float) -> tuple[Entry, ...]:
+        """The confirmed codes, the first one first."""
+        found = [entry for entry in self.entries(now) if entry.has(StatusBit.CONFIRMED)]
+        return tuple(sorted(found, key=lambda entry: entry.confirmed[0]))
+
+    def _entry(self, dtc: Dtc, now: float) -> Entry:
+        watch, old = self._watches.get(dtc), self._history.get(dtc)
+        failed = _reached(watch.fails_at if watch else None, now)
+        confirmed = _reached(watch.confirmed_at if watch else None, now)
+        snapshots = tuple(self._surroundings(at) for at in confirmed)
+        status = PASSED if watch is None else watch.status(now)
+        occurrences, aged = len(failed), 0
+        if old is not None:
+            status = status & ~StatusBit.NOT_COMPLETED_SINCE_CLEAR | old.status
+            occurrences += old.occurrences
+            aged = 0 if failed else old.aged
+            failed = (self._ages[dtc], *failed)
+            confirmed = (self._ages[dtc], *confirmed) if old.status & StatusBit.CONFIRMED else confirmed
+            snapshots = snapshots if old.values is None else (old.values, *snapshots)
+        counter = 0 if watch is None else watch.counter(now)
+        return Entry(self._record(dtc, status), counter, failed, confirmed, occurrences, aged, snapshots)
 
     def _record(self, dtc: Dtc, status: int) -> CodeStatus:
         if self._asks_for_lamp and status & StatusBit.CONFIRMED and status & StatusBit.TEST_FAILED:
             status |= StatusBit.WARNING_REQUESTED
         return CodeStatus(dtc, DtcStatus(status, self.availability))
+
+
+def _reached(at: float | None, now: float) -> tuple[float, ...]:
+    return (at,) if at is not None and now >= at else ()
 
 
 def _by_code(watches: Iterable[Watch]) -> dict[Dtc, Watch]:
@@ -81,21 +128,3 @@ def _by_code(watches: Iterable[Watch]) -> dict[Dtc, Watch]:
         if watch.dtc not in found or watch.fails:
             found[watch.dtc] = watch
     return found
-
-
-def watches_of(module: Module, profile: Profile, effects: Effects) -> Iterator[Watch]:
-    """The tests that a module runs: one for each partner, three for each circuit."""
-    lost = {loss.lost for loss in effects.losses if loss.witness == module.id}
-    judges = effects.volts[module.id] >= module.judges_from
-    for heard in module.hears:
-        code = codes_for_role(profile.module_named(heard.module).role).lost
-        if code is not None:
-            dtc = Dtc(code.number, MESSAGE_MISSING)
-            yield Watch(dtc, heard.module in lost, module.lost_after if judges else None)
-    stored = {dtc for owner, dtc in effects.codes if owner == module.id}
-    for circuit in profile.circuit:
-        if circuit.module != module.id:
-            continue
-        for text in (circuit.codes.open, circuit.codes.low, circuit.codes.high):
-            if text is not None:
-                yield Watch(Dtc.parse(text), Dtc.parse(text) in stored, CIRCUIT_SECONDS)

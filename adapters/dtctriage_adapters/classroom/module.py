@@ -2,21 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
-from dtctriage.codes.dtc import Dtc
 from dtctriage.services.uds import Refusal
-from dtctriage.wiring.effects import Effects
 from dtctriage.wiring.profile import Module
-from dtctriage_adapters.classroom.lesson import Lesson, Pending
-from dtctriage_adapters.classroom.memory import CodeMemory, Watch, watches_of
-from dtctriage_adapters.classroom.obd import ObdFacts, ObdServer
+from dtctriage_adapters.classroom.lesson_checks import EMISSION_LANGUAGES
+from dtctriage_adapters.classroom.lesson_file import Pending
 from dtctriage_adapters.classroom.refusing import NEVER_TO_ALL, Nrc, Refused
-from dtctriage_adapters.classroom.uds_server import UdsServer
-
-NOT_PROGRAMMED = b"\xff" * 17
-"""What a module says for a VIN that was never written (common practice)."""
-NO_FAILURE_TYPE = 0x00
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,21 +31,32 @@ class Manners:
     pending: tuple[Pending, ...] = ()
 
 
-class SimulatedModule:
-    """A module with its servers. `profile` is its entry in the vehicle profile."""
+class Server(Protocol):
+    """One language of a module."""
 
-    def __init__(
-        self, profile: Module, manners: Manners, obd: ObdServer | None, uds: UdsServer | None
-    ) -> None:
+    @property
+    def services(self) -> Collection[int]:
+        """The service ids that it knows."""
+        ...
+
+    def answer(self, payload: bytes, now: float) -> tuple[bytes, ...]:
+        """The answers to a request of a service in `services`. Raises Refused."""
+        ...
+
+
+class SimulatedModule:
+    """A module with its languages. `profile` is its entry in the vehicle profile."""
+
+    def __init__(self, profile: Module, manners: Manners, servers: Sequence[Server]) -> None:
         self.profile = profile
         self._manners = manners
-        self._servers = [server for server in (obd, uds) if server is not None]
+        self._servers = tuple(servers)
         self._asked = 0
 
     @property
     def emission(self) -> bool:
         """True for a module that answers functional requests."""
-        return "j1979" in self.profile.speaks
+        return not EMISSION_LANGUAGES.isdisjoint(self.profile.speaks)
 
     def answer(self, payload: bytes, functional: bool, now: float) -> tuple[Answer, ...]:
         """What the module sends for a request, in order. `now`: seconds of key on."""
@@ -82,69 +87,3 @@ class SimulatedModule:
                 answers += [Answer(after + turn * pending.every, wait) for turn in range(pending.times)]
                 after += pending.times * pending.every
         return answers + [Answer(after, payload) for payload in payloads]
-
-
-def build_module(module: Module, lesson: Lesson, effects: Effects) -> SimulatedModule:
-    """The module as the lesson's faults leave it."""
-    memory = build_memory(module, lesson, effects)
-    file = lesson.file
-    steady = next((entry.pattern for entry in file.unsteady if entry.module == module.id), (1, 1))
-    latency = next((entry.latency for entry in file.slow if entry.module == module.id), file.latency)
-    pending = tuple(entry for entry in file.pending if entry.module == module.id)
-    obd = ObdServer(_obd_facts(module, lesson, effects), memory, module.framing.is_can)
-    uds = UdsServer(_identity(module, lesson), memory)
-    return SimulatedModule(
-        module,
-        Manners(latency, steady, pending),
-        obd if "j1979" in module.speaks else None,
-        uds if "uds" in module.speaks else None,
-    )
-
-
-def build_memory(module: Module, lesson: Lesson, effects: Effects) -> CodeMemory:
-    """What the module remembers: its tests, and what the lesson says it carries from before."""
-    watches: list[Watch] = list(watches_of(module, lesson.profile, effects))
-    history: dict[Dtc, int] = {}
-    for entry in lesson.file.history:
-        if entry.module == module.id:
-            dtc = Dtc.parse(entry.code)
-            failure = NO_FAILURE_TYPE if dtc.failure_type is None else dtc.failure_type
-            history[Dtc(dtc.number, failure)] = entry.status
-    return CodeMemory(watches, history, asks_for_lamp="j1979" in module.speaks)
-
-
-def _vin(module: Module, lesson: Lesson) -> bytes | None:
-    """The VIN that the module holds; None where it has no place for one."""
-    if module.id in lesson.rest.no_vin:
-        return None
-    vin = next((entry.vin for entry in lesson.file.identity if entry.module == module.id), lesson.vin)
-    return vin.encode("ascii") or NOT_PROGRAMMED
-
-
-def _obd_facts(module: Module, lesson: Lesson, effects: Effects) -> ObdFacts:
-    monitored = lesson.rest.monitors.get(module.id, ())
-    return ObdFacts(
-        name=module.id,
-        title=module.title,
-        vin=_vin(module, lesson),
-        calibration=module.calibration,
-        volts=effects.volts[module.id],
-        readings=lesson.readings_of(module.id),
-        monitored=monitored,
-        complete=tuple(name for name in monitored if name not in lesson.file.not_ready),
-    )
-
-
-def _identity(module: Module, lesson: Lesson) -> dict[int, bytes]:
-    """Data by identifier (ISO 14229-1 Annex C); what the profile does not tell the module does not have."""
-    texts = {
-        0xF187: module.part_number,
-        0xF18A: lesson.profile.vehicle.make,
-        0xF195: module.calibration,
-        0xF197: module.title,
-    }
-    data = {did: text.encode("ascii", "replace") for did, text in texts.items() if text}
-    vin = _vin(module, lesson)
-    if vin is not None:
-        data[0xF190] = vin
-    return data

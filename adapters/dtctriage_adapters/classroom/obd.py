@@ -1,196 +1,145 @@
-"""The J1979 side of a module: services 01, 02, 03, 07, 09 and 0A."""
+"""The J1979 side of a module: services 01, 02, 03, 06, 07 and 09; on CAN also 0A, off CAN also 05."""
 
 from __future__ import annotations
 
-import zlib
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
-
-from dtctriage.codes.dtc import Dtc
-from dtctriage.services.j1979_codes import CodeKind, encode_codes
+from dtctriage.services.j1979_codes import CodeKind, CodesRequest, encode_codes
 from dtctriage.services.j1979_data import (
-    MAX_FRAME_PIDS,
-    MAX_PIDS,
     CurrentData,
+    CurrentDataRequest,
     FrameData,
     FreezeFrame,
+    FreezeFrameRequest,
     PidData,
 )
 from dtctriage.services.j1979_info import (
     CALIBRATION_ID,
     CVN,
     ECU_NAME,
+    IN_USE_COMPRESSION,
+    IN_USE_SPARK,
     VIN,
     InfoItems,
     InfoMask,
+    InfoMessageCount,
+    InfoRequest,
     encode_info,
 )
-from dtctriage.services.pids import data_lengths, signals
-from dtctriage.services.readiness import Readiness
-from dtctriage.services.supported import BLOCK, LAST_BLOCK, mask_of
+from dtctriage.services.j1979_tests import MonitorMasks, MonitorRequest, MonitorResults
+from dtctriage.services.j1979_tests_legacy import OneLimitMask, OxygenTestMask, OxygenTestRequest
+from dtctriage.services.message import Message
+from dtctriage.services.requests import decode_request
+from dtctriage.services.supported import BLOCK, mask_of
 from dtctriage.services.uds import StatusBit
-from dtctriage_adapters.classroom.memory import CodeMemory
-from dtctriage_adapters.classroom.refusing import Nrc, Refused
+from dtctriage_adapters.classroom.obd_data import FRAME_CODE_PID, ObdData, blocks, with_masks
+from dtctriage_adapters.classroom.refusing import Nrc, Refused, understood
 
-READINESS_PID, FRAME_CODE_PID, CYCLE_READINESS_PID, MODULE_VOLTS_PID = 0x01, 0x02, 0x41, 0x42
-LEGISLATED_FRAME = 0x00
-
-
-@dataclass(frozen=True, slots=True)
-class ObdFacts:
-    """What an emission module knows of itself. `volts` is its own supply."""
-
-    name: str
-    title: str
-    vin: bytes | None
-    """None: it has no place for one."""
-    calibration: str
-    volts: float
-    readings: Mapping[int, tuple[float, ...]]
-    monitored: tuple[str, ...]
-    complete: tuple[str, ...]
-    """Monitors by the names that the readiness table gives them for spark ignition."""
-
-
-class ObdServer:
-    """Answers J1979 requests. On CAN one answer each, off CAN several messages (SAE J1979)."""
-
-    def __init__(self, facts: ObdFacts, memory: CodeMemory, on_can: bool) -> None:
-        self._facts = facts
-        self._memory = memory
-        self._on_can = on_can
-        self._services: dict[int, Callable[[bytes, float], tuple[bytes, ...]]] = {
-            0x01: self._current,
-            0x02: self._frame,
-            0x03: self._codes,
-            0x07: self._codes,
-            0x09: self._info,
-            0x0A: self._codes,
-        }
-
-    @property
-    def services(self) -> frozenset[int]:
-        return frozenset(self._services)
-
-    def answer(self, payload: bytes, now: float) -> tuple[bytes, ...]:
-        """The answers to a request of a service in `services`. Raises Refused."""
-        return self._services[payload[0]](payload, now)
-
-    def _current(self, payload: bytes, now: float) -> tuple[bytes, ...]:
-        pids = payload[1:]
-        if not 0 < len(pids) <= (MAX_PIDS if self._on_can else 1):
-            raise Refused(Nrc.WRONG_LENGTH)
-        data = self._data(now)
-        items = tuple(PidData(pid, data[pid]) for pid in pids if pid in data)
-        if not items:
-            raise Refused(Nrc.SUB_FUNCTION_NOT_SUPPORTED)
-        return (CurrentData(items).encode(),)
-
-    def _frame(self, payload: bytes, now: float) -> tuple[bytes, ...]:
-        """Frame 00 holds the readings with which the first confirmed code was stored."""
-        pairs = tuple(zip(payload[1::2], payload[2::2], strict=False))
-        if len(payload) != 1 + 2 * len(pairs) or not 0 < len(pairs) <= (
-            MAX_FRAME_PIDS if self._on_can else 1
-        ):
-            raise Refused(Nrc.WRONG_LENGTH)
-        data = self._frozen(now)
-        items = tuple(
-            FrameData(frame, PidData(pid, data[pid]))
-            for pid, frame in pairs
-            if frame == LEGISLATED_FRAME and pid in data
-        )
-        if not items:
-            raise Refused(Nrc.SUB_FUNCTION_NOT_SUPPORTED)
-        return (FreezeFrame(items).encode(),)
-
-    def _codes(self, payload: bytes, now: float) -> tuple[bytes, ...]:
-        if len(payload) != 1:
-            raise Refused(Nrc.WRONG_LENGTH)
-        kind = CodeKind(payload[0])
-        return encode_codes(kind, self._stored(_BIT[kind], now), self._on_can)
-
-    def _info(self, payload: bytes, now: float) -> tuple[bytes, ...]:
-        if len(payload) != 2:
-            raise Refused(Nrc.WRONG_LENGTH)
-        items = self._info_items()
-        wanted = payload[1]
-        if wanted % BLOCK == 0 and wanted in blocks(items):
-            return encode_info(InfoMask(wanted, mask_of(wanted, items)), self._on_can)
-        if wanted not in items:
-            raise Refused(Nrc.SUB_FUNCTION_NOT_SUPPORTED)
-        return encode_info(InfoItems(wanted, (items[wanted],)), self._on_can)
-
-    def _info_items(self) -> dict[int, bytes]:
-        facts = self._facts
-        items: dict[int, bytes] = {}
-        if facts.vin is not None:
-            items[VIN] = facts.vin
-        if facts.calibration:
-            items[CALIBRATION_ID] = facts.calibration.encode("ascii").ljust(16, b"\x00")
-            items[CVN] = zlib.crc32(facts.calibration.encode("ascii")).to_bytes(4, "big")
-        items[ECU_NAME] = ecu_name(facts.name, facts.title)
-        return items
-
-    def _stored(self, bit: StatusBit, now: float) -> tuple[Dtc, ...]:
-        """Codes with a status bit, without their failure types: J1979 has two bytes for a code."""
-        return tuple(dict.fromkeys(dtc.base for dtc in self._memory.with_bit(bit, now)))
-
-    def _data(self, now: float) -> dict[int, bytes]:
-        """Every PID that the module has, with its data; the masks among them."""
-        confirmed = len(self._stored(StatusBit.CONFIRMED, now))
-        lamp = bool(self._stored(StatusBit.WARNING_REQUESTED, now))
-        data = {pid: pid_data(pid, values) for pid, values in self._facts.readings.items()}
-        monitored, complete = self._facts.monitored, self._facts.complete
-        data[READINESS_PID] = Readiness.of(lamp, confirmed, False, monitored, complete).data
-        data[CYCLE_READINESS_PID] = Readiness.of(False, 0, False, monitored, ()).data
-        data[MODULE_VOLTS_PID] = pid_data(MODULE_VOLTS_PID, (self._facts.volts,))
-        return data | {block: mask_of(block, data) for block in blocks(data)}
-
-    def _frozen(self, now: float) -> dict[int, bytes]:
-        first = next(iter(self._stored(StatusBit.CONFIRMED, now)), None)
-        if first is None:
-            return {FRAME_CODE_PID: b"\x00\x00", 0: mask_of(0, [FRAME_CODE_PID])}
-        data = {pid: pid_data(pid, values) for pid, values in self._facts.readings.items()}
-        data[FRAME_CODE_PID] = first.to_bytes()
-        return data | {block: mask_of(block, data) for block in blocks(data)}
-
-
+NO_FRAME = with_masks({FRAME_CODE_PID: b"\x00\x00"})
+"""Frame 00 of a module without a code: no frame stored (SAE J1979)."""
 _BIT = {
     CodeKind.STORED: StatusBit.CONFIRMED,
     CodeKind.PENDING: StatusBit.PENDING,
     CodeKind.PERMANENT: StatusBit.WARNING_REQUESTED,
 }
 """Permanent codes are those that light the lamp (13 CCR 1968.2)."""
+ENGINE_SERIAL = 0x0D
+_COMMON = frozenset({0x01, 0x02, 0x03, 0x06, 0x07, 0x09})
 
 
-def blocks(numbers: Iterable[int]) -> list[int]:
-    """The blocks of 32 whose masks can be asked for: up to the one of the highest number."""
-    last = max(numbers, default=0)
-    return [block for block in range(0, LAST_BLOCK + 1, BLOCK) if block == 0 or block < last]
+class ObdServer:
+    """Answers J1979 requests. On CAN one answer each, off CAN several messages (SAE J1979).
 
-
-def pid_data(pid: int, values: tuple[float, ...]) -> bytes:
-    """The data of a PID that reads `values`, in its units. Signals without a value are marked not used.
-
-    A PID without scaled signals is a state: its one value is the number itself.
+    Permanent codes came after the last vehicles off CAN (from memory), and service 05 is theirs alone.
     """
-    length = data_lengths(pid)[0]
-    fields = [field for field in signals(pid) if field.start + field.size <= length]
-    if not fields:
-        return int(values[0]).to_bytes(length, "big")
-    data = bytearray(length)
-    for place, field in enumerate(fields):
-        if place < len(values):
-            raw = field.raw(values[place])
-            if field.support is not None:
-                data[field.support[0]] |= 1 << field.support[1]
-        else:
-            raw = field.absent or 0
-        data[field.start : field.start + field.size] = raw.to_bytes(field.size, "big", signed=field.signed)
-    return bytes(data)
+
+    def __init__(self, data: ObdData, on_can: bool) -> None:
+        self._obd = data
+        self._on_can = on_can
+        self.services = _COMMON | ({0x0A} if on_can else {0x05})
+
+    def answer(self, payload: bytes, now: float) -> tuple[bytes, ...]:
+        """The answers to a request of a service in `services`. Raises Refused."""
+        request = understood(payload, lambda: decode_request(payload, self._on_can))
+        answers = self._answers(request, now)
+        if not answers:
+            raise Refused(Nrc.SUB_FUNCTION_NOT_SUPPORTED)
+        return answers
+
+    def _answers(self, request: Message, now: float) -> tuple[bytes, ...]:
+        match request:
+            case CurrentDataRequest():
+                return self._current(request, now)
+            case FreezeFrameRequest():
+                return self._frame(request, now)
+            case CodesRequest():
+                return encode_codes(request.kind, self._obd.codes(_BIT[request.kind], now), self._on_can)
+            case MonitorRequest():
+                return self._results(request) if self._on_can else self._limit_tests(request.numbers[0])
+            case OxygenTestRequest():
+                return self._oxygen_tests(request)
+            case InfoRequest():
+                return self._info(request)
+        return ()
+
+    def _current(self, request: CurrentDataRequest, now: float) -> tuple[bytes, ...]:
+        data = self._obd.current(now)
+        items = tuple(PidData(pid, data[pid]) for pid in request.pids if pid in data)
+        return (CurrentData(items).encode(),) if items else ()
+
+    def _frame(self, request: FreezeFrameRequest, now: float) -> tuple[bytes, ...]:
+        frames = self._obd.frames(now) or (NO_FRAME,)
+        items = tuple(
+            FrameData(frame, PidData(pid, frames[frame][pid]))
+            for pid, frame in request.wanted
+            if frame < len(frames) and pid in frames[frame]
+        )
+        return (FreezeFrame(items).encode(),) if items else ()
+
+    def _results(self, request: MonitorRequest) -> tuple[bytes, ...]:
+        results = self._obd.results()
+        there = blocks(results) if results else []
+        masks = tuple((block, mask_of(block, results)) for block in request.numbers if block in there)
+        if masks:
+            return (MonitorMasks(masks).encode(),)
+        found = results.get(request.numbers[0], ())
+        return (MonitorResults(found).encode(),) if found else ()
+
+    def _limit_tests(self, wanted: int) -> tuple[bytes, ...]:
+        tests = self._obd.facts.limit_tests
+        numbers = [test.tid for test in tests]
+        if wanted % BLOCK == 0:
+            there = tests and wanted in blocks(numbers)
+            return (OneLimitMask(wanted, mask_of(wanted, numbers)).encode(),) if there else ()
+        return tuple(test.encode() for test in tests if test.tid == wanted)
+
+    def _oxygen_tests(self, request: OxygenTestRequest) -> tuple[bytes, ...]:
+        tests = [test for test in self._obd.facts.oxygen_tests if test.sensor == request.sensor]
+        if request.tid == 0 and tests:
+            mask = mask_of(0, [test.tid for test in tests])
+            return (OxygenTestMask(0, request.sensor, mask).encode(),)
+        return tuple(test.encode() for test in tests if test.tid == request.tid)
+
+    def _info(self, request: InfoRequest) -> tuple[bytes, ...]:
+        if len(request.types) != 1:
+            raise Refused(Nrc.WRONG_LENGTH)
+        wanted = request.types[0]
+        items = self._obd.info()
+        counts = {} if self._on_can else _message_counts(items)
+        there = [*items, *counts]
+        if wanted % BLOCK == 0 and wanted in blocks(there):
+            return encode_info(InfoMask(wanted, mask_of(wanted, there)), self._on_can)
+        if wanted in counts:
+            return (InfoMessageCount(wanted, counts[wanted]).encode(),)
+        return encode_info(InfoItems(wanted, items[wanted]), self._on_can) if wanted in items else ()
 
 
-def ecu_name(name: str, title: str) -> bytes:
-    """Info type 0A: four characters, a hyphen, fifteen characters; filled up by 00 (SAE J1979)."""
-    text = "".join(word.capitalize() for word in title.split())
-    return name[:4].encode("ascii").ljust(4, b"\x00") + b"-" + text[:15].encode("ascii").ljust(15, b"\x00")
+_COUNTED_BY = {VIN: 0x01, CALIBRATION_ID: 0x03, CVN: 0x05, IN_USE_SPARK: 0x07, IN_USE_COMPRESSION: 0x07}
+_COUNTED_BY |= {ECU_NAME: 0x09, ENGINE_SERIAL: 0x0C}
+"""The info type that tells, off CAN, in how many messages another comes (SAE J1979; 0B from memory)."""
+
+
+def _message_counts(items: dict[int, tuple[bytes, ...]]) -> dict[int, int]:
+    return {
+        _COUNTED_BY[number]: len(encode_info(InfoItems(number, content), on_can=False))
+        for number, content in items.items()
+        if number in _COUNTED_BY
+    }

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from enum import IntEnum
+from typing import TypeVar
+
+from dtctriage.services.errors import DecodeError
 
 
 class Nrc(IntEnum):
@@ -27,3 +31,18 @@ class Refused(Exception):
     def __init__(self, code: Nrc) -> None:
         super().__init__(code.name)
         self.code = code
+
+
+_Request = TypeVar("_Request")
+
+
+def understood(payload: bytes, decode: Callable[[], _Request], sub_function: bool = False) -> _Request:
+    """What `decode` makes of a request. Raises Refused where it makes nothing of it.
+
+    `sub_function`: the second byte is one, and a module says so when it is that which it does not know.
+    """
+    try:
+        return decode()
+    except DecodeError as error:
+        unknown = sub_function and error.offset == 1 < len(payload)
+        raise Refused(Nrc.SUB_FUNCTION_NOT_SUPPORTED if unknown else Nrc.WRONG_LENGTH) from error

@@ -7,11 +7,11 @@ seconds of key on.
 from __future__ import annotations
 
 from dtctriage.link import BusProtocol
+from dtctriage_adapters.classroom.chip_bus import CAN_ERROR_SECONDS, INIT_SECONDS, ChipBus, init_text
 from dtctriage_adapters.classroom.chip_commands import Chip, NotUnderstood, command
 from dtctriage_adapters.classroom.chip_ears import CanEar, LineEar
 from dtctriage_adapters.classroom.chip_settings import PROTOCOLS, ProtocolChoice, Settings
 from dtctriage_adapters.classroom.chip_work import (
-    NO_DATA,
     AdaptiveTiming,
     After,
     Exchange,
@@ -23,21 +23,11 @@ from dtctriage_adapters.classroom.chip_work import (
 )
 from dtctriage_adapters.classroom.serial_line import SerialLine
 from dtctriage_adapters.classroom.tap import CanTap
-from dtctriage_adapters.classroom.vehicle import BusState, Vehicle
+from dtctriage_adapters.classroom.vehicle import Vehicle
 
 OUTPUT_BUFFER = 512
 """Characters that may wait to go out (data sheet)."""
 RESET_SECONDS = 0.5
-CAN_ERROR_SECONDS = 0.1
-"""Until the chip gives a frame up that it cannot get out. Common practice, no source."""
-INIT_SECONDS = {
-    BusProtocol.ISO9141_2: 2.6,
-    BusProtocol.ISO14230_SLOW: 2.6,
-    BusProtocol.ISO14230_FAST: 0.4,
-}
-"""A K-line start that nobody answers: ten bits at 5 baud take 2 s (ISO 9141-2), plus the wait."""
-FAILED_TRY_SECONDS = 0.2
-"""A search gives the other protocols one usual timeout."""
 CR = 0x0D
 
 
@@ -46,6 +36,7 @@ class TextAdapter:
 
     def __init__(self, vehicle: Vehicle, baud: int | None = None, latency: float = 0.0) -> None:
         self._vehicle = vehicle
+        self._bus = ChipBus(vehicle)
         self._tap = CanTap(vehicle)
         self._line = SerialLine(baud, latency)
         self._chip = Chip(Settings(), ProtocolChoice(), vehicle.connector_volts)
@@ -107,6 +98,8 @@ class TextAdapter:
         self._last = text
         if text == "ATMA":
             self._start(self._monitor(now))
+        elif text in ("ATSI", "ATFI"):
+            self._start_line(text == "ATSI", now)
         elif text.startswith("AT"):
             self._command(text[2:], now)
         else:
@@ -135,25 +128,42 @@ class TextAdapter:
 
     def _fixed(self, number: str, question: Question, now: float) -> Work:
         """Ask over a protocol that is settled or was chosen without a search."""
-        protocol = PROTOCOLS[number]
-        if not self._works(protocol):
-            return Message(self._failure(protocol), now, self._seconds_to_fail(protocol))
+        protocol, settings = PROTOCOLS[number], self._chip.settings
+        if not self._bus.works(protocol):
+            return Message(self._bus.failure(protocol), now, self._bus.seconds_to_fail(protocol, settings))
         if protocol not in INIT_SECONDS or self._chip.choice.settled is not None:
             return self._exchange(protocol, question, now)
+        if not self._bus.start(protocol, settings):
+            return Message(self._bus.failure(protocol), now, INIT_SECONDS[protocol])
 
         def go_on(at: float) -> Work:
             self._settle(number)
             return self._exchange(protocol, question, at)
 
-        return After(f"{_init_text(protocol)}OK", now, INIT_SECONDS[protocol], go_on)
+        return After(f"{init_text(protocol)}OK", now, INIT_SECONDS[protocol], go_on)
+
+    def _start_line(self, slow: bool, now: float) -> None:
+        """SI and FI: start the K-line that is chosen, slowly or fast."""
+        choice = self._chip.choice
+        protocol = PROTOCOLS.get(choice.settled or choice.number)
+        if protocol not in INIT_SECONDS or slow is (protocol is BusProtocol.ISO14230_FAST):
+            self._end(now, "?")
+            return
+        started = self._bus.start(protocol, self._chip.settings)
+        choice.settled = choice.number if started else None
+        text = f"{init_text(protocol)}OK" if started else self._bus.failure(protocol)
+        self._start(Message(text, now, INIT_SECONDS[protocol]))
 
     def _attempt(self, number: str, question: Question, now: float) -> Work | float:
         """Ask over a protocol during a search; how many seconds it takes to fail where it does not work."""
-        protocol = PROTOCOLS[number]
-        if not self._works(protocol):
-            return self._seconds_to_fail(protocol)
-        start = 0.0 if self._chip.choice.settled else INIT_SECONDS.get(protocol, 0.0)
-        return self._exchange(protocol, question, now + start)
+        protocol, settings = PROTOCOLS[number], self._chip.settings
+        if not self._bus.works(protocol):
+            return self._bus.seconds_to_fail(protocol, settings)
+        if protocol not in INIT_SECONDS or self._chip.choice.settled is not None:
+            return self._exchange(protocol, question, now)
+        if not self._bus.start(protocol, settings):
+            return INIT_SECONDS[protocol]
+        return self._exchange(protocol, question, now + INIT_SECONDS[protocol])
 
     def _exchange(self, protocol: BusProtocol, question: Question, now: float) -> Work:
         settings, line = self._chip.settings, self._vehicle.line
@@ -161,46 +171,13 @@ class TextAdapter:
             return Exchange(LineEar(line, protocol.framing, settings), settings, question, self._timing, now)
         return Exchange(CanEar(self._tap, protocol.framing, settings), settings, question, self._timing, now)
 
-    def _works(self, protocol: BusProtocol) -> bool:
-        return self._vehicle.protocol is protocol and self._vehicle.bus_state is BusState.WORKING
-
-    def _seconds_to_fail(self, protocol: BusProtocol) -> float:
-        if self._acknowledged(protocol):
-            return self._chip.settings.longest_wait
-        if protocol.framing.is_can:
-            return CAN_ERROR_SECONDS
-        return INIT_SECONDS.get(protocol, FAILED_TRY_SECONDS)
-
-    def _failure(self, protocol: BusProtocol) -> str:
-        """What the chip prints when a fixed protocol does not work."""
-        if protocol in INIT_SECONDS:
-            return f"{_init_text(protocol)}ERROR"
-        if protocol.framing.is_can:
-            return NO_DATA if self._acknowledged(protocol) else "CAN ERROR"
-        shorted = self._vehicle.protocol is protocol and self._vehicle.bus_state is BusState.SHORTED
-        return "FB ERROR" if shorted else NO_DATA
-
-    def _acknowledged(self, protocol: BusProtocol) -> bool:
-        """The right rate with identifiers of the wrong width: frames are taken, and nobody answers."""
-        vehicle = self._vehicle.protocol
-        return (
-            vehicle is not None
-            and vehicle is not protocol
-            and vehicle.framing.is_can
-            and protocol.framing.is_can
-            and vehicle.bitrate == protocol.bitrate
-            and self._vehicle.bus_state is BusState.WORKING
-        )
-
     def _settle(self, number: str) -> None:
         self._chip.choice.settled = number
 
     def _monitor(self, now: float) -> Work:
-        choice, vehicle = self._chip.choice, self._vehicle.protocol
-        protocol = PROTOCOLS.get(choice.settled or choice.number, vehicle)
-        if protocol is None or self._vehicle.bus_state is BusState.SHORTED:
-            return Message("CAN ERROR", now, CAN_ERROR_SECONDS)
-        if protocol is not vehicle and protocol.framing.is_can and not self._acknowledged(protocol):
+        choice = self._chip.choice
+        protocol = PROTOCOLS.get(choice.settled or choice.number, self._vehicle.protocol)
+        if protocol is None or not self._bus.can_listen(protocol):
             return Message("CAN ERROR", now, CAN_ERROR_SECONDS)
         return Monitoring(self._tap, protocol.framing, self._chip.settings, now)
 
@@ -229,10 +206,6 @@ class TextAdapter:
     @property
     def _line_end(self) -> bytes:
         return b"\r\n" if self._chip.settings.line_feed else b"\r"
-
-
-def _init_text(protocol: BusProtocol) -> str:
-    return "BUS INIT: " if protocol is BusProtocol.ISO14230_FAST else "BUS INIT: ..."
 
 
 def parse_question(text: str, settings: Settings) -> Question | None:

@@ -11,10 +11,11 @@ from dtctriage.wiring.effects import Effects, effects
 from dtctriage.wiring.faults import Fault, FaultKind
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import Bus, Profile
+from dtctriage_adapters.classroom.assembly import build_module
 from dtctriage_adapters.classroom.can_network import CanNetwork
 from dtctriage_adapters.classroom.lesson import Lesson
 from dtctriage_adapters.classroom.line_network import LineNetwork
-from dtctriage_adapters.classroom.module import SimulatedModule, build_module
+from dtctriage_adapters.classroom.module import SimulatedModule
 from dtctriage_adapters.classroom.traffic import Traffic
 
 

@@ -1,0 +1,140 @@
+"""From a lesson to its modules: each with its memory, its data and the languages that it speaks."""
+
+from __future__ import annotations
+
+from dtctriage.codes.dtc import Dtc
+from dtctriage.services.uds_lists import Severity
+from dtctriage.wiring.effects import Effects
+from dtctriage.wiring.profile import Module
+from dtctriage_adapters.classroom.identity import identity_of, kwp_identity_of, vin_of
+from dtctriage_adapters.classroom.kwp_server import KwpServer
+from dtctriage_adapters.classroom.lesson import Lesson
+from dtctriage_adapters.classroom.lesson_checks import EMISSION_LANGUAGES
+from dtctriage_adapters.classroom.memory import CodeMemory, Remembered, Values
+from dtctriage_adapters.classroom.module import Manners, Server, SimulatedModule
+from dtctriage_adapters.classroom.obd import ObdServer
+from dtctriage_adapters.classroom.obd_data import ObdData
+from dtctriage_adapters.classroom.obd_facts import obd_facts
+from dtctriage_adapters.classroom.obd_pages import ObdPages
+from dtctriage_adapters.classroom.uds_records import RecordKeeper
+from dtctriage_adapters.classroom.uds_reports import (
+    OF_OBD_ON_UDS,
+    OF_UDS,
+    OF_USER_MEMORY,
+    CodeReports,
+    Grading,
+    UserMemory,
+)
+from dtctriage_adapters.classroom.uds_server import UdsServer
+from dtctriage_adapters.classroom.watches import watches_of
+
+NO_FAILURE_TYPE = 0x00
+KM_PER_MILE = 1.609344
+MAINTENANCE_ONLY = 0x20
+EMISSION_CLASS = 0x02
+"""Severity of a code that the rest file does not grade; with its class where it is an emission code
+(ISO 27145, from memory)."""
+CLASS_BITS = 0x1F
+
+
+def build_module(module: Module, lesson: Lesson, effects: Effects) -> SimulatedModule:
+    """The module as the lesson's faults leave it."""
+    file = lesson.file
+    steady = next((entry.pattern for entry in file.unsteady if entry.module == module.id), (1, 1))
+    latency = next((entry.latency for entry in file.slow if entry.module == module.id), file.latency)
+    pending = tuple(entry for entry in file.pending if entry.module == module.id)
+    servers = _Assembly(module, lesson, effects).servers()
+    return SimulatedModule(module, Manners(latency, steady, pending), servers)
+
+
+def build_memory(module: Module, lesson: Lesson, effects: Effects, user: bool = False) -> CodeMemory:
+    """What the module remembers: its tests, and what the lesson says it carries from before.
+
+    `user`: its user memory, which also keeps what the main one has lost.
+    """
+    history: dict[Dtc, Remembered] = {}
+    for entry in lesson.file.history:
+        if entry.module == module.id and (user or not entry.user_memory):
+            dtc = Dtc.parse(entry.code)
+            failure = NO_FAILURE_TYPE if dtc.failure_type is None else dtc.failure_type
+            history[Dtc(dtc.number, failure)] = Remembered(
+                entry.status, entry.occurrences, entry.aged, entry.snapshot
+            )
+    watches = watches_of(module, lesson.profile, effects)
+    lamp = not EMISSION_LANGUAGES.isdisjoint(module.speaks)
+    return CodeMemory(watches, history, lamp, lambda at: surroundings(lesson, effects.volts[module.id], at))
+
+
+def surroundings(lesson: Lesson, volts: float, at: float) -> Values:
+    """What a module with this supply notes `at` seconds of key on."""
+    order = lesson.file.order
+    odometer = order.odometer * (KM_PER_MILE if order.unit == "mi" else 1.0)
+    return {"odometer": odometer, "voltage": volts, "time": lesson.file.clock + at}
+
+
+class _Assembly:
+    """One module's parts."""
+
+    def __init__(self, module: Module, lesson: Lesson, effects: Effects) -> None:
+        self._module, self._lesson, self._effects = module, lesson, effects
+        self._volts = effects.volts[module.id]
+        self._memory = build_memory(module, lesson, effects)
+        self._obd = ObdData(obd_facts(module, lesson, self._volts, vin_of(module, lesson)), self._memory)
+        self._records = RecordKeeper(lesson.rest, self._obd if "obd_on_uds" in module.speaks else None)
+
+    def servers(self) -> list[Server]:
+        """One for each language; OBD on UDS and plain UDS share theirs."""
+        speaks = self._module.speaks
+        servers: list[Server] = []
+        if "j1979" in speaks:
+            servers.append(ObdServer(self._obd, self._module.framing.is_can))
+        if "uds" in speaks or "obd_on_uds" in speaks:
+            servers.append(self._uds())
+        if "kwp" in speaks:
+            servers.append(self._kwp())
+        return servers
+
+    def _uds(self) -> UdsServer:
+        identity = identity_of(self._module, self._lesson)
+        pages = [lambda now: identity, self._snapshot_page]
+        offered = OF_UDS if "uds" in self._module.speaks else frozenset()
+        if "obd_on_uds" in self._module.speaks:
+            offered |= OF_OBD_ON_UDS
+            pages.append(ObdPages(self._obd))
+        user = self._user_memory()
+        if user is not None:
+            offered |= OF_USER_MEMORY
+        return UdsServer(pages, CodeReports(offered, self._memory, self._records, self._grading(), user))
+
+    def _kwp(self) -> KwpServer:
+        identity = kwp_identity_of(identity_of(self._module, self._lesson))
+        local = self._lesson.rest.local.get(self._module.id, {})
+        return KwpServer(
+            identity,
+            {int(key, 16): bytes.fromhex(data) for key, data in local.items()},
+            self._memory,
+            self._records.surroundings,
+        )
+
+    def _snapshot_page(self, now: float) -> dict[int, bytes]:
+        return self._records.current(surroundings(self._lesson, self._volts, now))
+
+    def _user_memory(self) -> UserMemory | None:
+        number = self._lesson.rest.user_memory.get(self._module.id)
+        if number is None:
+            return None
+        return UserMemory(number, build_memory(self._module, self._lesson, self._effects, user=True))
+
+    def _grading(self) -> Grading:
+        rest = self._lesson.rest
+        least = EMISSION_CLASS if "obd_on_uds" in self._module.speaks else 0
+
+        def severity(dtc: Dtc) -> Severity:
+            value = rest.severity.get(dtc.code, MAINTENANCE_ONLY)
+            return Severity(value if value & CLASS_BITS else value | least)
+
+        groups = {
+            int(key, 16): frozenset(Dtc.parse(code) for code in codes)
+            for key, codes in rest.readiness_groups.items()
+        }
+        return Grading(severity, groups)

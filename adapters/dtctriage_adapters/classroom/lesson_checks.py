@@ -1,0 +1,119 @@
+"""What the vehicle of a profile cannot have: each problem with the path of its entry in the file."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator
+
+from dtctriage.services.j1979_info import IN_USE_COMPRESSION, IN_USE_SPARK, info_type
+from dtctriage.services.pids import data_lengths
+from dtctriage.services.readiness import Readiness
+from dtctriage.services.supported import BLOCK
+from dtctriage.wiring.faults import FaultKind, possible_faults
+from dtctriage.wiring.profile import Profile
+from dtctriage.wiring.profile_file import no_such as unknown
+from dtctriage_adapters.classroom.lesson_file import LessonFile
+from dtctriage_adapters.classroom.rest_file import MonitorTest, Readings, RestFile
+
+Where = tuple[int | str, ...]
+Problems = Iterator[tuple[str, Where]]
+
+EMISSION_LANGUAGES = frozenset({"j1979", "obd_on_uds"})
+IN_USE_COUNTS = {"spark": (16, 20), "compression": (18,)}
+"""How many in-use counters info types 08 and 0B hold (SAE J1979; reference table obd_in_use)."""
+IN_USE_TYPES = {"spark": IN_USE_SPARK, "compression": IN_USE_COMPRESSION}
+
+
+def lesson_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Problems:
+    """What is wrong with a lesson."""
+    modules = [module.id for module in profile.module]
+    for module in profile.module:
+        if module.target.answer is None:
+            yield f'module "{module.id}" has no answer id in {file.vehicle}', ("vehicle",)
+    for table in ("identity", "unsteady", "pending", "slow", "history", *_TESTS):
+        yield from _unknown_modules(file, table, modules)
+    for index, entry in enumerate(file.unsteady):
+        if entry.pattern[0] > entry.pattern[1]:
+            yield f'"{entry.answers}": more answers than requests', ("unsteady", index, "answers")
+    places: dict[FaultKind, list[str]] = {}
+    for fault in possible_faults(profile):
+        places.setdefault(fault.kind, []).append(fault.at)
+    for index, place in enumerate(file.fault):
+        known = places.get(place.kind, [])
+        if place.at not in known:
+            yield unknown(f'place for "{place.kind}":', place.at, known), ("fault", index, "at")
+    for index, old in enumerate(file.history):
+        if old.user_memory and old.module not in rest.user_memory:
+            yield f'module "{old.module}" has no user memory', ("history", index, "user_memory")
+    if not _monitors_exist(file.not_ready, rest.ignition):
+        yield "a name is not one of the readiness table's monitors", ("not_ready",)
+    yield from _readings_problems(file.readings, profile)
+    yield from _monitor_test_problems(file.monitor_test, rest.ignition)
+
+
+def rest_problems(rest: RestFile, profile: Profile) -> Problems:
+    """What is wrong with a rest file."""
+    modules = [module.id for module in profile.module]
+    for module in rest.no_vin:
+        if module not in modules:
+            yield unknown("module", module, modules), ("no_vin",)
+    for table in _BY_MODULE:
+        for module in getattr(rest, table):
+            if module not in modules:
+                yield unknown("module", module, modules), (table, module)
+    for table in _TESTS:
+        yield from _unknown_modules(rest, table, modules)
+    for module, names in rest.monitors.items():
+        if not _monitors_exist(names, rest.ignition):
+            yield f"{module}: a name is not one of the readiness table's monitors", ("monitors", module)
+    for module, counters in rest.in_use.items():
+        counts = IN_USE_COUNTS[rest.ignition]
+        if len(counters) not in counts:
+            expected = " or ".join(str(count) for count in counts)
+            yield f"{module}: {len(counters)} counters, not {expected}", ("in_use", module)
+    for module, texts in rest.info.items():
+        for number, text in texts.items():
+            layout = info_type(int(number, 16))
+            if layout.kind != "text" or len(text) > layout.item_bytes:
+                yield f"{module}: info type {number} does not hold this text", ("info", number)
+    yield from _readings_problems(rest.readings, profile)
+    yield from _monitor_test_problems(rest.monitor_test, rest.ignition)
+
+
+_TESTS = ("monitor_test", "limit_test", "oxygen_test")
+_BY_MODULE = ("monitors", "freeze_frames", "in_use", "info", "identification", "user_memory", "local")
+
+
+def _unknown_modules(file: LessonFile | RestFile, table: str, modules: list[str]) -> Problems:
+    for index, entry in enumerate(getattr(file, table)):
+        if entry.module not in modules:
+            yield unknown("module", entry.module, modules), (table, index, "module")
+
+
+def _monitors_exist(names: Collection[str], ignition: str) -> bool:
+    """True when the readiness table has all these monitors for this kind of ignition."""
+    try:
+        Readiness.of(False, 0, ignition == "compression", names, ())
+    except ValueError:
+        return False
+    return True
+
+
+def _monitor_test_problems(tests: tuple[MonitorTest, ...], ignition: str) -> Problems:
+    for index, test in enumerate(tests):
+        if test.monitor % BLOCK == 0:
+            yield f"{test.monitor:02X} is a mask, not a monitor", ("monitor_test", index, "monitor")
+        if test.readiness and not _monitors_exist([test.readiness], ignition):
+            yield (
+                f'"{test.readiness}" is not one of the readiness table\'s monitors',
+                ("monitor_test", index, "readiness"),
+            )
+
+
+def _readings_problems(readings: Readings, profile: Profile) -> Problems:
+    speakers = [module.id for module in profile.module if EMISSION_LANGUAGES & set(module.speaks)]
+    for module, values in readings.items():
+        if module not in speakers:
+            yield unknown("module that speaks J1979:", module, speakers), ("readings",)
+        for pid in values:
+            if not data_lengths(int(pid, 16)):
+                yield f"{module}: PID {pid} is in no table", ("readings", pid)

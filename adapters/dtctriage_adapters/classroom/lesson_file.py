@@ -1,0 +1,135 @@
+"""The tables of a `*.lesson.toml` file: what is wrong, and in which state the vehicle is met."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator
+
+from dtctriage.codes.dtc import CodeError, Dtc
+from dtctriage.wiring.faults import FaultKind
+from dtctriage.wiring.profile import Key, Strict
+from dtctriage_adapters.classroom.rest_file import LimitTest, MonitorTest, OxygenTest, Quantity, Readings
+
+Seconds = Annotated[float, Field(ge=0, le=86_400)]
+Vin = Annotated[str, Field(pattern=r"^[A-Z0-9]{17}$")]
+
+
+class Order(Strict):
+    """`[order]`: the repair order. `vin` is the one on the paperwork."""
+
+    number: str
+    complaint: str
+    technician: str
+    shop: str
+    vin: Vin
+    odometer: int = Field(ge=0)
+    unit: Literal["km", "mi"] = "km"
+
+
+class FaultEntry(Strict):
+    """`[[fault]]`: a kind of fault at a place of the profile."""
+
+    kind: FaultKind
+    at: str
+
+
+class Identity(Strict):
+    """`[[identity]]`: a module whose VIN is not the vehicle's; empty: it was never programmed."""
+
+    module: str
+    vin: Vin | Literal[""]
+
+
+class Unsteady(Strict):
+    """`[[unsteady]]`: a module that answers the first k of each n requests."""
+
+    module: str
+    answers: str = Field(pattern=r"^[0-9]{1,3} of [1-9][0-9]{0,2}$")
+
+    @property
+    def pattern(self) -> tuple[int, int]:
+        """k and n."""
+        k, _, n = self.answers.partition(" of ")
+        return int(k), int(n)
+
+
+class Pending(Strict):
+    """`[[pending]]`: a module says "response pending" some times before it answers a service."""
+
+    module: str
+    service: int = Field(ge=1, le=0xBE)
+    times: int = Field(default=1, ge=1, le=20)
+    every: float = Field(default=0.5, gt=0, le=5)
+    """Seconds between them, and from the last one to the answer."""
+
+
+class Slow(Strict):
+    """`[[slow]]`: a module that takes longer than the others."""
+
+    module: str
+    latency: float = Field(gt=0, le=10)
+
+
+class History(Strict):
+    """`[[history]]`: a code that a module remembers from before, with its status byte (ISO 14229-1).
+
+    The first one of the file is the oldest. A code without a failure type has 00 in UDS: no sub-type
+    information (SAE J2012-DA).
+    """
+
+    module: str
+    code: str
+    status: int = Field(default=0x28, ge=1, le=0xFF)
+    occurrences: int = Field(default=1, ge=1, le=0xFF)
+    aged: int = Field(default=0, ge=0, le=0xFF)
+    """Warm-up cycles since it last failed."""
+    snapshot: dict[Quantity, float] | None = None
+    """The surroundings when it was stored; None: the module kept none."""
+    user_memory: bool = False
+    """It is in the module's user memory alone: the main one was cleared since."""
+
+    @field_validator("code")
+    @classmethod
+    def _is_code(cls, text: str) -> str:
+        try:
+            Dtc.parse(text)
+        except CodeError as error:
+            raise ValueError(error.message) from None
+        return text
+
+
+class LessonFile(Strict):
+    """The whole file. Paths are relative to it."""
+
+    format: Literal[1]
+    vehicle: str
+    rest: str | None = None
+    vin: Vin | None = None
+    """The VIN that the modules hold; None: the one on the paperwork."""
+    key: Key = Key.RUN
+    key_on_seconds: Seconds = 60.0
+    """How long the key has been in its position when the tool is plugged in."""
+    clock: int = Field(default=0, ge=0, le=0xFFFFFFFF)
+    """The vehicle's own clock at key on, in seconds: it stamps what is stored."""
+    pin16_open: bool = False
+    """The diagnostic connector has no supply."""
+    latency: float = Field(default=0.005, gt=0, le=10)
+    """Seconds from a request to a module's answer."""
+    traffic_period: float = Field(default=0.1, ge=0.01, le=10)
+    """Seconds between two messages of one module on its bus."""
+    order: Order
+    fault: tuple[FaultEntry, ...] = ()
+    identity: tuple[Identity, ...] = ()
+    unsteady: tuple[Unsteady, ...] = ()
+    pending: tuple[Pending, ...] = ()
+    slow: tuple[Slow, ...] = ()
+    history: tuple[History, ...] = ()
+    not_ready: tuple[str, ...] = ()
+    """Readiness monitors that have not run since the last clear."""
+    readings: Readings = Field(default={})
+    """Readings that differ from the vehicle's at rest."""
+    monitor_test: tuple[MonitorTest, ...] = ()
+    limit_test: tuple[LimitTest, ...] = ()
+    oxygen_test: tuple[OxygenTest, ...] = ()
+    """Test results that differ from the vehicle's at rest."""
