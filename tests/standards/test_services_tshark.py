@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
 import struct
 import subprocess
@@ -13,10 +14,7 @@ import pytest
 from dtctriage.services.j1979_data import CurrentData, PidData
 from dtctriage.services.pids import Quantity, data_lengths, readings, signals
 
-pytestmark = [
-    pytest.mark.full,
-    pytest.mark.skipif(shutil.which("tshark") is None, reason="tshark is not installed"),
-]
+pytestmark = pytest.mark.full
 
 LINKTYPE_CAN_SOCKETCAN = 227
 UNKNOWN_TO_TSHARK = {*range(0x4F, 0x51), *range(0x54, 0x59)}
@@ -36,6 +34,11 @@ def capture(payloads: list[bytes]) -> bytes:
 
 
 def dissect(path: Path) -> list[dict[str, str]]:
+    """The dissector's fields of each packet. Where tshark is missing the test is skipped, in CI it fails."""
+    if shutil.which("tshark") is None:
+        if os.environ.get("CI") == "true":
+            pytest.fail("tshark is not installed")
+        pytest.skip("tshark is not installed")
     command = ["tshark", "-r", str(path), "-T", "json", "-J", "obd-ii"]
     command += ["-d", "can.subdissector,iso15765", "-d", "iso15765.subdissector,obd-ii"]
     found = json.loads(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
