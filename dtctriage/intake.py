@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from contextlib import ExitStack
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
+from io import TextIOWrapper
 from pathlib import Path
-from typing import TextIO
 
 from dtctriage.errors import TriageError
 from dtctriage.guard import GuardedLink
@@ -45,15 +45,36 @@ def _protocol_of(profile: Profile | None) -> BusProtocol | None:
     return next((bus.protocol for bus in buses if bus.at_connector is not None), None)
 
 
-def _opened(wire_log: Path) -> TextIO:
-    try:
-        wire_log.parent.mkdir(parents=True, exist_ok=True)
-        return wire_log.open("w", encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise TriageError(
-            f"The wire log {wire_log} cannot be written ({error.strerror})",
-            "Choose another place: --wire-log FILE",
-        ) from error
+class _WireLog(TextIOWrapper):
+    """The wire log's file. That it cannot be written is told in one line and breaks the sweep off."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        with self._told():
+            path.parent.mkdir(parents=True, exist_ok=True)
+            super().__init__(path.open("wb"), encoding="utf-8", newline="\n")
+
+    def write(self, text: str) -> int:
+        with self._told():
+            return super().write(text)
+
+    def flush(self) -> None:
+        with self._told():
+            super().flush()
+
+    def close(self) -> None:
+        with suppress(TriageError, OSError):
+            super().close()
+
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError as error:
+            raise TriageError(
+                f"The wire log {self._path} cannot be written ({error.strerror})",
+                "Choose another place: --wire-log FILE",
+            ) from error
 
 
 def events_of(link: Link, wish: Wish) -> Iterable[Event]:
@@ -77,7 +98,7 @@ def take(
     """
     plan = plan_for(link, wish)
     with ExitStack() as open_things:
-        stream = open_things.enter_context(_opened(wire_log))
+        stream = open_things.enter_context(_WireLog(wire_log))
         writer = records.begin_sweep(
             order,
             at=now(),

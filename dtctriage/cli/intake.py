@@ -6,7 +6,7 @@ import re
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -67,11 +67,11 @@ def intake(
         # A way in that cannot be opened leaves no empty order behind.
         with closing(open_link(link)) as way, closing(Progress()) as progress:
             number = _new_number(kept) if order is None else order
-            kept.create_or_update_order(
+            _write_order(
+                kept,
                 number,
-                at=_now(),
+                correct_vin,
                 vin=number_on_plate,
-                correct_vin=correct_vin,
                 odometer=value,
                 complaint=complaint,
                 technician=technician,
@@ -81,6 +81,17 @@ def intake(
         made = sheet_of(kept, number, sweep_id)
         _keep_vin(kept, number, made.vehicle.vin)
     hand_over(made, number, json, out, anything_read=progress.anything_read)
+
+
+def _write_order(records: Records, number: str, correct_vin: bool, **details: Any) -> None:
+    from dtctriage.records import VinMismatch
+
+    try:
+        records.create_or_update_order(number, at=_now(), correct_vin=correct_vin, **details)
+    except VinMismatch as error:
+        raise VinMismatch(
+            error.message, "Check the order number; if the VIN was mistyped before, add --correct-vin"
+        ) from error
 
 
 def _now() -> datetime:
