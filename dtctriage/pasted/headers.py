@@ -41,6 +41,8 @@ def identifier_words(identifier: int, extended: bool) -> str:
         return f"request to module {target:02X}"
     if extended and identifier >> 16 == 0x18DA and target == TESTER:
         return f"answer of module {source:02X} to the tester"
+    if extended and identifier >> 16 == 0x18DA:
+        return f"from address {source:02X} to address {target:02X} (ISO 15765-2, normal fixed addressing)"
     return "no identifier of ISO 15765-4"
 
 
