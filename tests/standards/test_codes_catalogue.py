@@ -213,6 +213,13 @@ def test_every_row_names_its_source(name: str) -> None:
         assert row["source"] and set(row["source"].split("+")) <= keys, row
 
 
+def test_every_source_key_of_every_table_is_known() -> None:
+    keys = {row["key"] for row in rows("sources")}
+    for path in (REFERENCE / "dtctriage_reference" / "tables").glob("*.csv"):
+        for row in rows(path.stem):
+            assert set(row.get("source", "").split("+")) <= keys | {""}, (path.stem, row)
+
+
 def test_coverage_table_in_the_readme_is_true() -> None:
     """The readme's table is what `dtctriage decode --coverage` prints."""
     heading, *lines = coverage.table()
