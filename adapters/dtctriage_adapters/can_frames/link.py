@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import socket
 from collections.abc import Iterator, Sequence
 from typing import Any
 
@@ -153,6 +154,8 @@ def _open_bus(address: BusAddress) -> can.BusABC:
         raise LinkUrlError(f"There is no CAN interface called {name}", f"Known are: {known}")
     options: dict[str, Any] = dict(address.options)
     try:
+        if name == "socketcan":
+            socket.if_nametoindex(str(address.channel))  # python-can would leave a socket open
         return can.Bus(address.channel, name, ignore_config=True, **options)
     except (can.CanInterfaceNotImplementedError, ImportError, NameError, AttributeError) as error:
         raise _driver_missing(name, error) from error

@@ -38,16 +38,14 @@ def is_pending(message: bytes) -> bool:
 
 
 def _echoes(request: bytes, head: bytes) -> bool:
-    service, asked = request[0], request[1:]
-    if not asked:
+    """The echo agrees as far as it is there: a truncated answer is an answer, and its decoder's to refuse."""
+    service, asked, echo = request[0], request[1:], head[1:]
+    if not asked or not echo:
         return True
-    if service in _SUB_FUNCTION:
-        return len(head) > 1 and head[1] == asked[0] & ~SUPPRESS_BIT
+    if service in _SUB_FUNCTION or service == _TESTER_PRESENT:
+        return echo[0] == asked[0] & ~SUPPRESS_BIT
     if service in _ONE_OF_THE_IDS:
-        return len(head) > 1 and head[1] in asked
+        return echo[0] in asked
     if service == _DATA_BY_IDENTIFIER:
-        asked_ids = {asked[at : at + 2] for at in range(0, len(asked) - 1, 2)}
-        return len(head) > 2 and head[1:3] in asked_ids
-    if service == _TESTER_PRESENT:
-        return len(head) == 1 or head[1] == asked[0] & ~SUPPRESS_BIT  # ISO 14230-3 answers 7E alone
+        return any(asked[at : at + 2].startswith(echo[:2]) for at in range(0, len(asked) - 1, 2))
     return True

@@ -130,6 +130,8 @@ def _code(error: Exception) -> int | None:
 
 
 def _lost(error: Exception) -> LinkLost:
+    if _code(error) == errno.ENETDOWN:
+        return LinkLost("The CAN interface is down", "Bring it up with its bit rate, then start again")
     return LinkLost(f"The CAN interface went away ({error})", "Check its plug, then start again")
 
 
