@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 
 from dtctriage.codes.network import roles
-from dtctriage.link import Framing
+from dtctriage.link import Framing, id_text
 from dtctriage.wiring.file_places import Where
 from dtctriage.wiring.network import REFERENCE
 from dtctriage.wiring.profile import BATTERY, BATTERY_MINUS, Circuit, Module, Profile
@@ -164,17 +164,15 @@ def _circuits(profile: Profile) -> Problems:
 
 def _current_path(profile: Profile, index: int, circuit: Circuit) -> Problems:
     """A low-side driver needs a feed and is the ground itself; a high-side driver the other way round."""
-    feed = circuit.feed.source if circuit.feed else ""
-    if circuit.driver == "low side":
-        wanted, name, known, extra = "feed", feed, _feed_names(profile), circuit.ground
-    else:
-        wanted, name, known, extra = "ground", circuit.ground or "", _ground_names(profile), circuit.feed
-    if not name:
+    feed = circuit.feed.source if circuit.feed else None
+    ends = {"feed": (feed, _feed_names(profile)), "ground": (circuit.ground, _ground_names(profile))}
+    wanted, other = ("feed", "ground") if circuit.driver == "low side" else ("ground", "feed")
+    name, known = ends[wanted]
+    if name is None:
         yield f"a {circuit.driver} driver needs a {wanted}", ("circuit", index, wanted)
     elif name not in known:
         yield no_such(wanted, name, known), ("circuit", index, wanted)
-    if extra is not None:
-        other = "ground" if wanted == "feed" else "feed"
+    if ends[other][0] is not None:
         yield f"a {circuit.driver} driver has no {other}: it is one", ("circuit", index, other)
 
 
@@ -182,21 +180,23 @@ def _current_path(profile: Profile, index: int, circuit: Circuit) -> Problems:
 
 
 def _addresses(profile: Profile) -> Problems:
-    requests = Counter((item.framing, item.request) for item in profile.module)
-    answers = Counter((item.framing, item.target.answer) for item in profile.module)
+    taken: dict[tuple[str, Framing, int | None], str] = {}
     for index, item in enumerate(profile.module):
         highest = _HIGHEST.get(item.framing, 0xFF)
-        for key, number in (("request", item.request), ("answer", item.answer or 0)):
+        for key, verb, number in (
+            ("request", "are asked at", item.request),
+            ("answer", "answer on", item.target.answer),
+        ):
+            where = ("module", index, key)
+            if number is None:
+                continue
             if number > highest:
-                yield f"{number:X} is beyond {item.framing.value}: {highest:X}", ("module", index, key)
+                yield f"{number:X} is beyond {item.framing.value}: {highest:X}", where
+            first = taken.setdefault((key, item.framing, number), item.id)
+            if first != item.id:
+                yield f'two modules {verb} {id_text(item.framing, number)}: "{first}" and "{item.id}"', where
         if item.target.functional:
             yield f"{item.target.label} asks every module at once", ("module", index, "request")
-        if requests[item.framing, item.request] > 1:
-            text = f'two modules are asked at {item.target.label}: "{item.id}" is one'
-            yield text, ("module", index, "request")
-        if item.target.answer is not None and answers[item.framing, item.target.answer] > 1:
-            text = f'two modules answer on {item.target.answer:X}: "{item.id}" is one'
-            yield text, ("module", index, "answer")
 
 
 def _roles(profile: Profile) -> Problems:

@@ -31,8 +31,9 @@ def line_of(text: str, path: Where) -> int:
     """The line (from 1) of a key; of the nearest table or key around it where it has no line of its own."""
     best, known = 1, 0
     for number, here in _places(text):
-        if known < len(here) and here == path[: len(here)]:
-            best, known = number, len(here)
+        shared = min(len(here), len(path))
+        if known < shared and here[:shared] == path[:shared]:
+            best, known = number, shared
     return best
 
 

@@ -1,0 +1,176 @@
+"""Who hears whom: breaks, shorts, branches and gateways, and what an ohmmeter shows of a pair."""
+
+from __future__ import annotations
+
+import pytest
+
+from dtctriage.wiring.buses import TOOL, Reach, pair_ohms, working_stretches
+from dtctriage.wiring.faults import Fault, FaultKind, branch, section, sections_of
+from dtctriage.wiring.profile import Profile
+from dtctriage.wiring.profile_file import parse_profile
+
+SHORTED = FaultKind.BUS_SHORTED
+OPEN = FaultKind.BUS_OPEN
+OFF = FaultKind.OFF_THE_BUS
+
+DAISY = """format = 1
+vehicle = { make = "Ostrell", model = "Daisy" }
+connector = [{ id = "X1" }, { id = "X2" }]
+[[module]]
+id = "A"
+role = "engine_control_a"
+request = 0x7E0
+buses = ["one"]
+[[module]]
+id = "G"
+role = "gateway_a"
+request = 0x716
+answer = 0x71E
+buses = ["one", "two", "three"]
+[[module]]
+id = "B"
+role = "body_control"
+request = 0x726
+answer = 0x72E
+buses = ["two"]
+[[module]]
+id = "H"
+role = "gateway_b"
+request = 0x717
+answer = 0x71F
+buses = ["three", "four"]
+[[module]]
+id = "C"
+role = "radio"
+request = 0x7A0
+answer = 0x7A8
+buses = ["four"]
+[[bus]]
+id = "one"
+line = ["A", "X1", "G"]
+terminated_in = ["A", "G"]
+at_connector = "X1"
+[[bus]]
+id = "two"
+line = ["B", "G"]
+terminated_in = ["B", "G"]
+[[bus]]
+id = "three"
+line = ["H", "G"]
+terminated_in = ["H", "G"]
+[[bus]]
+id = "four"
+line = ["C", "X2", "H"]
+terminated_in = ["C", "H"]
+[[gateway]]
+module = "G"
+joins = ["one", "two", "three"]
+[[gateway]]
+module = "H"
+joins = ["three", "four"]
+"""
+
+
+@pytest.fixture(scope="module")
+def daisy() -> Profile:
+    """Four buses in a tree of two gateways."""
+    return parse_profile(DAISY, "daisy")
+
+
+def reach(profile: Profile, *faults: Fault, asleep: frozenset[str] = frozenset()) -> Reach:
+    awake = frozenset(module.id for module in profile.module) - asleep
+    return Reach(profile, working_stretches(profile, faults, awake))
+
+
+def reached(profile: Profile, *faults: Fault, asleep: frozenset[str] = frozenset()) -> set[str]:
+    found = reach(profile, *faults, asleep=asleep)
+    return {module.id for module in profile.module if found.tool_reaches(module.id)}
+
+
+def test_everybody_is_reached_through_two_gateways(daisy: Profile) -> None:
+    assert reached(daisy) == {"A", "G", "B", "H", "C"}
+    assert reach(daisy).hears("A", "C", None) and reach(daisy).hears("C", "A", None)
+
+
+def test_messages_of_another_bus_are_not_heard_on_this_one(daisy: Profile) -> None:
+    assert not reach(daisy).hears("A", "B", "one")
+
+
+@pytest.mark.parametrize(
+    ("asleep", "left"),
+    [
+        ("G", {"A"}),
+        ("H", {"A", "G", "B"}),
+        ("B", {"A", "G", "H", "C"}),
+    ],
+)
+def test_a_dead_gateway_silences_all_that_is_behind_it(daisy: Profile, asleep: str, left: set[str]) -> None:
+    assert reached(daisy, asleep=frozenset({asleep})) == left
+
+
+def test_a_gateway_cut_off_one_bus_still_joins_the_others(daisy: Profile) -> None:
+    cut = Fault(OFF, branch("G", "two"))
+    assert reached(daisy, cut) == {"A", "G", "H", "C"}
+    assert not reach(daisy, cut).hears("B", "A", None)
+
+
+def test_a_shorted_bus_is_dead_and_what_is_behind_it_is_cut_off(daisy: Profile) -> None:
+    assert reached(daisy, Fault(SHORTED, "three")) == {"A", "G", "B"}
+    assert reached(daisy, Fault(SHORTED, "one")) == set()
+    assert reach(daisy, Fault(SHORTED, "one")).hears("B", "C", None)
+
+
+def test_a_break_leaves_each_part_its_one_termination(daisy: Profile) -> None:
+    """Common practice, no source: a short line works with one termination of two."""
+    broken = Fault(OPEN, section("one", "A", "X1"))
+    assert reached(daisy, broken) == {"G", "B", "H", "C"}
+    assert not reach(daisy, broken).hears("A", "G", None)
+
+
+def test_a_part_between_two_breaks_has_no_termination_and_does_not_work(kavo: Profile) -> None:
+    both = (Fault(OPEN, section("PT", "TCM", "ABS")), Fault(OPEN, section("PT", "X202", "GSM")))
+    assert {"ABS", "EPS", "SAS"}.isdisjoint(reached(kavo, *both))
+    stations = [stretch.stations for stretch in working_stretches(kavo, both, frozenset({"ABS", "ECM"}))]
+    assert not any("ABS" in each or TOOL in each for each in stations)
+
+
+def test_every_break_of_the_connectors_bus_parts_it_in_two(kavo: Profile) -> None:
+    bus = kavo.bus[0]
+    for first, second in sections_of(bus):
+        place = bus.line.index(second)
+        tool_side = bus.line[place:] if bus.line.index("X202") >= place else bus.line[:place]
+        answering = reached(kavo, Fault(OPEN, section("PT", first, second)))
+        on_pt = {m.id for m in kavo.module if m.buses[0] == "PT"}
+        assert answering & on_pt == on_pt & set(tool_side)
+        assert ("BCM" in answering) is ("GW" in tool_side)
+
+
+def test_a_module_on_two_buses_is_diagnosed_on_its_first(kavo: Profile) -> None:
+    assert "GSM" in reached(kavo, Fault(OFF, branch("GSM", "PT")))
+    assert "GSM" not in reached(kavo, Fault(OFF, branch("GSM", "BODY")))
+    cut = reach(kavo, Fault(OFF, branch("GSM", "PT")))
+    assert not cut.hears("ECM", "GSM", "PT") and cut.hears("IPC", "GSM", "BODY")
+
+
+# What an ohmmeter shows, power off (ISO 11898-2: 120 ohm at each end; makers' service literature:
+# 60 ohm with both, 120 ohm with one missing, 0 ohm with the wires shorted together) ------------------------
+
+
+@pytest.mark.parametrize(
+    ("fault", "station", "unplugged", "shown"),
+    [
+        (Fault(FaultKind.MODULE_DEAD, "ABS"), "X202", False, "60"),
+        (Fault(SHORTED, "PT"), "X202", False, "0"),
+        (Fault(SHORTED, "BODY"), "X202", False, "60"),
+        (Fault(OPEN, section("PT", "ABS", "EPS")), "X202", False, "120"),
+        (Fault(OPEN, section("PT", "ABS", "EPS")), "ABS", False, "120"),
+        (Fault(OFF, branch("ECM", "PT")), "X202", False, "120"),
+        (Fault(OFF, branch("ABS", "PT")), "ABS", True, "open"),
+        (Fault(OFF, branch("ABS", "PT")), "EPS", True, "60"),
+        (Fault(FaultKind.MODULE_DEAD, "ECM"), "ECM", True, "120"),
+        (Fault(FaultKind.NOT_FITTED, "GW"), "X202", False, "120"),
+        (Fault(OPEN, section("PT", "ECM", "X101")), "ECM", True, "open"),
+    ],
+)
+def test_resistance_of_a_pair(kavo: Profile, fault: Fault, station: str, unplugged: bool, shown: str) -> None:
+    assert pair_ohms(kavo, "PT", station, fault, unplugged) == shown
