@@ -1,4 +1,6 @@
-"""The CAN link against modules in memory, on a clock that only moves when the link waits. Times are those of ISO 15765-4 and ISO 14229-2 (P2 50 ms, P2* 5 s) and ISO 15765-2 (N_Cr 1 s); from memory.
+"""The CAN link against modules in memory, on a clock that only moves when the link waits.
+
+Times: ISO 15765-4, ISO 14229-2 (P2 50 ms, P2* 5 s), ISO 15765-2 (N_Cr 1 s); from memory.
 """
 
 from __future__ import annotations
@@ -282,8 +284,6 @@ def test_a_long_request_that_is_not_taken_is_damage(bus: Bus, link: CanLink, flo
     assert words in damaged.problem
     assert isinstance(finished, Finished)
 
-
-# -- the bus ------------------------------------------------------------------------------------------------
 
 SHORT = Trouble(NoticeKind.BUS_ERROR, "bus off", "look for a short")
 ALONE = Trouble(NoticeKind.NO_ACKNOWLEDGE, "nobody acknowledges", "look at the plug")
