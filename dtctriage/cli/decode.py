@@ -52,14 +52,16 @@ def decode(
     shop = _shop(meanings, make)
     text = _text(items or [])
     codes = None if as_json else plain_codes(text)
-    if codes is not None:
+    found = read(text) if codes is None else []
+    if not codes and not found:
+        raise _nothing()
+    if codes:
         from dtctriage.pasted.code_text import code_lines
 
         typer.echo("\n".join(line for dtc in codes for line in code_lines(dtc, shop)))
         return
     from dtctriage.pasted.items import NotUnderstood
 
-    found = read(text)
     if as_json:
         import json
 
@@ -80,9 +82,11 @@ def _text(items: list[str]) -> str:
     if not text or text == "-":
         stdin = typer.get_text_stream("stdin")
         text = "" if stdin.isatty() else stdin.read()
-    if not text.strip():
-        raise NothingToDecode("There is nothing to decode", "Type a code as P0301, or pipe text in.")
     return text
+
+
+def _nothing() -> NothingToDecode:
+    return NothingToDecode("There is nothing to decode", "Type a code as P0301, or pipe text in.")
 
 
 def _shop(folder: Path | None, make: str | None) -> ShopMeanings:

@@ -82,7 +82,8 @@ def _word(text: str) -> Item:
 
 def _bytes(line: BytesLine, following: Sequence[Line], parts: PartJoiner) -> list[Item]:
     """Bytes without a CAN identifier: a code's bytes, a framed message off CAN, or a payload by itself."""
-    if not line.apart and len(line.data) <= 3 and not _is_asked(line.data[0], following):
+    asked = line.alone and _is_asked(line.data[0], following)
+    if not line.apart and len(line.data) <= 3 and not asked:
         return [_code_bytes(line)]
     framed = unframe(line.data)
     if framed is None:
@@ -115,7 +116,7 @@ def _layout(dtc: Dtc) -> str:
 def _is_asked(service: int, following: Sequence[Line]) -> bool:
     """Whether what follows answers a request of this service, so that the bytes before it asked for it."""
     for payload in _payload_starts(following):
-        return payload[:1] == bytes([service + _ANSWERS & 0xFF]) or payload[:2] == bytes([_REFUSED, service])
+        return payload[:1] == bytes([service | _ANSWERS]) or payload[:2] == bytes([_REFUSED, service])
     return False
 
 

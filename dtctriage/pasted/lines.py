@@ -35,11 +35,16 @@ class CanLine:
 
 @dataclass(frozen=True, slots=True)
 class BytesLine:
-    """Bytes without a CAN identifier. `apart`: written byte by byte, so hardly a code's bytes."""
+    """Bytes without a CAN identifier.
+
+    `apart`: written byte by byte, so hardly a code's bytes. `alone`: nothing else stands in the line, so that
+    it may be what was sent.
+    """
 
     text: str
     data: bytes
     apart: bool
+    alone: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +115,7 @@ def _read_line(line: str) -> list[Line]:
         if known is not None:
             return [known]
     words = line.replace(",", " ").replace(";", " ").split()
-    if all(_HEX.fullmatch(word) for word in words):
+    if words and all(_HEX.fullmatch(word) for word in words):
         return _hex_line(line, words)
     return [_word(word) for word in words]
 
@@ -186,17 +191,17 @@ def _hex_line(line: str, words: list[str]) -> list[Line]:
             return [CanLine(line, int(first, 16), len(first) == 8, bytes.fromhex("".join(rest)))]
     if all(len(word) == 2 for word in words):
         return [_apart(line, bytes.fromhex("".join(words)))]
-    return [_compact(word) for word in words]
+    return [_compact(word, alone=not rest) for word in words]
 
 
 def _apart(line: str, data: bytes) -> Line:
     """Bytes written one by one: a 29-bit identifier in four of them is recognised by its format."""
     if data[:2] in (b"\x18\xda", b"\x18\xdb") and len(data) > 4 and b"\xf1" in data[2:4]:
         return CanLine(line, int.from_bytes(data[:4], "big"), True, data[4:])
-    return BytesLine(line, data, apart=True)
+    return BytesLine(line, data, apart=True, alone=True)
 
 
-def _compact(word: str) -> Line:
+def _compact(word: str, alone: bool) -> Line:
     """Digits without spaces."""
     if len(word) == 3:
         return LengthLine(word, int(word, 16))
@@ -209,7 +214,7 @@ def _compact(word: str) -> Line:
         line = _apart(word, data)
         if isinstance(line, CanLine):
             return line
-    return BytesLine(word, data, apart=len(data) == 1 or len(data) > 3)
+    return BytesLine(word, data, apart=len(data) == 1 or len(data) > 3, alone=alone)
 
 
 def _is_vin(word: str) -> bool:
@@ -228,7 +233,7 @@ def _word(word: str) -> Line:
     """A word among words that are not all hexadecimal."""
     plain = word.removeprefix("0x").removeprefix("0X")
     if plain != word and _PAIRS.fullmatch(plain):
-        return BytesLine(word, bytes.fromhex(plain), apart=False)
+        return BytesLine(word, bytes.fromhex(plain), apart=False, alone=False)
     if _PAIRS.fullmatch(word) and len(word) in (4, 6):
-        return _compact(word)
+        return _compact(word, alone=False)
     return WordLine(word)

@@ -56,6 +56,12 @@ def test_a_message_byte_by_byte(cli: Cli) -> None:
     assert told.out == FRAMED
 
 
+def test_bytes_of_two_codes_in_one_line_are_no_question_and_answer(cli: Cli) -> None:
+    """0143 and 4101 in two lines can be an echo with its answer; side by side they are codes."""
+    assert cli("decode", "0143", "4101").out.count("the 2 bytes of a code") == 2
+    assert "request without header" in cli("decode", "0105\n41 05 6E").out
+
+
 def test_words_apart_or_in_one_argument_are_the_same(cli: Cli) -> None:
     assert cli("decode", "7E8 03 41 0D 4A").out == cli("decode", "7E8", "03", "41", "0D", "4A").out
 
@@ -66,9 +72,13 @@ def test_a_pipe(cli: Cli, monkeypatch: pytest.MonkeyPatch, arguments: tuple[str,
     assert cli("decode", *arguments).out == PLAIN
 
 
-def test_an_empty_pipe(cli: Cli, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(b" \n")))
-    told = cli("decode")
+@pytest.mark.parametrize("piped", [b"", b" \n", b",\r;", b">\r\r>"])
+@pytest.mark.parametrize("options", [(), ("--json",)])
+def test_an_empty_pipe(
+    cli: Cli, monkeypatch: pytest.MonkeyPatch, piped: bytes, options: tuple[str, ...]
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(piped)))
+    told = cli("decode", *options)
     assert told.code == 2
     assert "nothing to decode" in told.complaint
 
