@@ -45,6 +45,11 @@ class Conversation:
             first = False
             yield line, at
 
+    @property
+    def rest(self) -> str:
+        """What came of a line that has no end yet."""
+        return self._reader.rest
+
     def interrupt(self) -> None:
         """End the wait that is going on."""
         self._port.write(BREAK)

@@ -41,6 +41,11 @@ class LineReader:
                     lines += self._close()
         return lines
 
+    @property
+    def rest(self) -> str:
+        """What came of a line that has no end yet."""
+        return self._open
+
     def _close(self) -> list[str]:
         line, self._open = self._open.strip(), ""
         return [line] if line else []

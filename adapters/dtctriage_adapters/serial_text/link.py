@@ -121,8 +121,8 @@ class SerialTextLink:
     def exchange(self, requests: Sequence[Request]) -> Iterator[Outcome]:
         """Ask one after the other; what came of a request follows when its prompt is there."""
         for request in requests:
-            yield from self._ask(request)
-            yield from self._doubt()
+            outcomes = self._ask(request)
+            yield from (*self._doubt(), *outcomes)
 
     def _ask(self, request: Request) -> list[Outcome]:
         protocol = self._session.protocol

@@ -78,17 +78,24 @@ def _identity(port: Port, clock: Callable[[], float]) -> str:
     talk = Conversation(port, clock)
     heard: list[str] = []
     for number, command in enumerate(_RESTARTS):
+        port.pending()
         try:
-            for text, _ in talk.say(command, RESET_SECONDS):
-                heard.append(text)
+            heard += [text for text, _ in talk.say(command, RESET_SECONDS)]
         except AdapterSilent as error:
+            heard += [talk.rest] if talk.rest else []
             raise (_rubbish(port, heard[-1]) if heard else _nobody(port)) from error
-        names = [text for text in heard if _readable(text) and isinstance(read_line(text), Unreadable)]
+        names = [text for text in heard if _is_name(text)]
         if names:
             if number:
                 talk.hush(HUSH_SECONDS)
             return names[-1]
     raise _rubbish(port, heard[-1]) if heard else _nobody(port)
+
+
+def _is_name(text: str) -> bool:
+    """Readable, none of the chip family's other words, and not the tail of a command that it echoes."""
+    own = any(command.endswith(text.upper()) for command in _RESTARTS)
+    return _readable(text) and isinstance(read_line(text), Unreadable) and not own
 
 
 def _readable(line: str) -> bool:
