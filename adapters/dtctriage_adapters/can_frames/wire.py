@@ -22,6 +22,11 @@ _POLL = 0.002
 _NAP = 0.00005
 _BACK_OFF = 0.0005
 
+_STAMPED_HERE = frozenset({"socketcan", "udp_multicast", "virtual"})
+"""Interfaces whose frames carry the time of this computer's clock. Others count on a clock of their own."""
+_OLDEST = 1.0
+"""Seconds after which a stamp is not believed: somebody set the clock."""
+
 _GONE = frozenset({errno.ENODEV, errno.ENXIO, errno.ENETDOWN, errno.EBADF})
 
 ALONE_ON_THE_BUS = (
@@ -80,6 +85,7 @@ class BusWire:
 
     def __init__(self, bus: can.BusABC, interface: str) -> None:
         self._bus = bus
+        self._stamped = interface in _STAMPED_HERE
         self._explain = _socketcan_error if interface == "socketcan" else _any_error
 
     def now(self) -> float:
@@ -117,7 +123,12 @@ class BusWire:
                     return trouble
             elif not message.is_remote_frame:
                 framing = Framing.CAN29 if message.is_extended_id else Framing.CAN11
-                return Frame(framing, message.arbitration_id, bytes(message.data), self.now())
+                return Frame(framing, message.arbitration_id, bytes(message.data), self._came(message))
+
+    def _came(self, message: can.Message) -> float:
+        """When a frame came: what the computer's own clock stamped on it, else the time of reading."""
+        age = time.time() - message.timestamp if self._stamped else 0.0
+        return self.now() - (age if 0 <= age < _OLDEST else 0.0)
 
     def close(self) -> None:
         with contextlib.suppress(can.CanError, OSError):
