@@ -26,9 +26,8 @@ from dtctriage_adapters.classroom.uds_reports import (
     UserMemory,
 )
 from dtctriage_adapters.classroom.uds_server import UdsServer
-from dtctriage_adapters.classroom.watches import watches_of
+from dtctriage_adapters.classroom.watches import watches_of, with_failure_type
 
-NO_FAILURE_TYPE = 0x00
 KM_PER_MILE = 1.609344
 MAINTENANCE_ONLY = 0x20
 EMISSION_CLASS = 0x02
@@ -55,11 +54,8 @@ def build_memory(module: Module, lesson: Lesson, effects: Effects, user: bool = 
     history: dict[Dtc, Remembered] = {}
     for entry in lesson.file.history:
         if entry.module == module.id and (user or not entry.user_memory):
-            dtc = Dtc.parse(entry.code)
-            failure = NO_FAILURE_TYPE if dtc.failure_type is None else dtc.failure_type
-            history[Dtc(dtc.number, failure)] = Remembered(
-                entry.status, entry.occurrences, entry.aged, entry.snapshot
-            )
+            dtc = with_failure_type(Dtc.parse(entry.code))
+            history[dtc] = Remembered(entry.status, entry.occurrences, entry.aged, entry.snapshot)
     watches = watches_of(module, lesson.profile, effects)
     lamp = not EMISSION_LANGUAGES.isdisjoint(module.speaks)
     return CodeMemory(watches, history, lamp, lambda at: surroundings(lesson, effects.volts[module.id], at))

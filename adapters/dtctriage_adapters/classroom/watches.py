@@ -12,6 +12,7 @@ from dtctriage.services.uds_lists import FAILED as COUNTER_FAILED
 from dtctriage.wiring.effects import Effects
 from dtctriage.wiring.profile import Module, Profile
 
+NO_FAILURE_TYPE = 0x00
 MESSAGE_MISSING = 0x87
 """Failure type of a lost-communication code (facts of the trade: the usual low byte)."""
 CIRCUIT_SECONDS = 1.0
@@ -65,6 +66,11 @@ class Watch:
         return int(min(1.0, now / self.judged_after) * (COUNTER_FAILED if self.fails else COUNTER_PASSED))
 
 
+def with_failure_type(dtc: Dtc) -> Dtc:
+    """The code with a failure type: 00, no sub-type information, where it has none (SAE J2012-DA)."""
+    return Dtc(dtc.number, NO_FAILURE_TYPE) if dtc.failure_type is None else dtc
+
+
 def watches_of(module: Module, profile: Profile, effects: Effects) -> Iterator[Watch]:
     """The tests that a module runs: one for each partner, three for each circuit."""
     lost = {loss.lost for loss in effects.losses if loss.witness == module.id}
@@ -80,4 +86,5 @@ def watches_of(module: Module, profile: Profile, effects: Effects) -> Iterator[W
             continue
         for text in (circuit.codes.open, circuit.codes.low, circuit.codes.high):
             if text is not None:
-                yield Watch(Dtc.parse(text), Dtc.parse(text) in stored, CIRCUIT_SECONDS)
+                dtc = Dtc.parse(text)
+                yield Watch(with_failure_type(dtc), dtc in stored, CIRCUIT_SECONDS)
