@@ -41,15 +41,18 @@ class NotAllowed(LinkError):
     """A request that does more than read was stopped before the wire."""
 
 
+def reads(payload: bytes) -> bool:
+    """Whether `payload` is a request that only reads."""
+    if not payload or payload[0] not in READING_SERVICES:
+        return False
+    return payload[0] != 0x10 or (len(payload) == 2 and payload[1] & 0x7F in READING_SESSIONS)
+
+
 def check(payload: bytes) -> None:
     """Raise NotAllowed unless `payload` is a request that only reads."""
     if not payload:
         raise NotAllowed("An empty request was stopped", "This is a fault in the program: report it.")
-    service = payload[0]
-    allowed = service in READING_SERVICES
-    if service == 0x10:
-        allowed = len(payload) == 2 and payload[1] & 0x7F in READING_SESSIONS
-    if not allowed:
+    if not reads(payload):
         raise NotAllowed(
             f"Request {payload.hex(' ').upper()} was stopped: it does more than read",
             "dtctriage never writes to a module.",

@@ -10,7 +10,7 @@ from io import TextIOWrapper
 from pathlib import Path
 
 from dtctriage.errors import TriageError
-from dtctriage.guard import GuardedLink
+from dtctriage.guard import GuardedLink, reads
 from dtctriage.link import BusProtocol, Link, Recording
 from dtctriage.records import KeptProfile, Records, SweepOutcome
 from dtctriage.sweep.events import Event, SweepBroken, SweepFinished
@@ -34,7 +34,10 @@ class Wish:
 def plan_for(link: Link, wish: Wish) -> Plan:
     """The plan of a sweep: the profile's addresses and protocol, and what a recording can answer."""
     expected = tuple(module.target for module in wish.profile.module) if wish.profile else ()
-    recorded = tuple(link.recorded_requests) if isinstance(link, Recording) else None
+    recorded = None
+    if isinstance(link, Recording):
+        # A capture may hold another tester's writes; they are no questions of ours, even to a recording.
+        recorded = tuple(item for item in link.recorded_requests if reads(item.payload))
     protocol = wish.protocol or _protocol_of(wish.profile)
     return Plan(wish.rounds, wish.full, protocol, expected, wish.snapshots, recorded)
 
