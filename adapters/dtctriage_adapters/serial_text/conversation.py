@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 
 from dtctriage.link import LinkLost
 from dtctriage_adapters.serial_text.dialect import PROMPT, LineReader, is_echo
-from dtctriage_adapters.serial_text.port import Port
+from dtctriage_adapters.serial_text.port import ENDLESS, Port, endless
 
 CR = b"\r"
 BREAK = b" "
@@ -69,15 +69,15 @@ class Conversation:
         return [line for line in lines if line != PROMPT]
 
     def _lines(self, patience: float, until: float | None) -> Iterator[tuple[str, float]]:
-        last, nudged = self._clock(), False
-        while True:
+        last, nudged, size = self._clock(), False, 0
+        while size < ENDLESS:
             data = self._port.read()
             now = self._clock()
             if until is not None and now >= until:
                 until, last = None, now
                 self.interrupt()
             if data:
-                last = now
+                last, size = now, size + len(data)
                 lines = self._reader.feed(data)
                 if PROMPT in lines:
                     end = lines.index(PROMPT)
@@ -93,3 +93,4 @@ class Conversation:
                     )
                 nudged, last = True, now
                 self._port.write(CR)
+        raise endless(self._port.name)

@@ -11,7 +11,7 @@ from urllib.parse import parse_qsl
 import serial
 from serial.tools import list_ports
 
-from dtctriage.link import LinkLost, LinkUnavailable, LinkUrlError
+from dtctriage.link import LinkLost, LinkUnavailable, LinkUnintelligible, LinkUrlError
 
 SLICE = 0.05
 """Seconds a read waits at most for a character. It returns as soon as one is there."""
@@ -20,8 +20,18 @@ USUAL_BAUD = 38_400
 OTHER_BAUDS = (115_200, 9_600, 500_000, 230_400, 57_600)
 """Rates that adapters of this class are set to. The first one and 9600 are the chip's (data sheet; from
 memory), the others common practice, no source."""
+ENDLESS = 1 << 16
+"""Bytes without a prompt after which it is no adapter that speaks: the chip's own buffer holds 512."""
 _EXAMPLE = "Write for example serial:/dev/ttyUSB0, serial:COM3?baud=115200 or serial:socket://127.0.0.1:35000"
 _RATES = range(300, 4_000_001)
+
+
+def endless(name: str) -> LinkUnintelligible:
+    """What is there sends and sends, and never waits for a command."""
+    return LinkUnintelligible(
+        f"What is at {name} sends without end and is no adapter of this class",
+        "Check that it is the right port and rate (?baud=)",
+    )
 
 
 class Port(Protocol):
@@ -98,10 +108,12 @@ class SerialPort:
     def pending(self) -> bytes:
         data = b""
         try:
-            while waiting := self._port.in_waiting:
+            while len(data) < ENDLESS and (waiting := self._port.in_waiting):
                 data += self._port.read(waiting)
         except (serial.SerialException, OSError) as error:
             raise self._lost(error) from error
+        if len(data) >= ENDLESS:
+            raise endless(self.name)
         return data
 
     def set_baud(self, baud: int) -> None:
