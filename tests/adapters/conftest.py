@@ -20,6 +20,8 @@ from dtctriage_adapters.serial_text.port import SLICE, PortAddress
 from dtctriage_adapters.serial_text.start import start
 
 DEMO = Path(__file__).parents[2] / "demo"
+LATE = 300.0
+"""Seconds of key on by which every test of every module has judged."""
 
 PROFILE = """format = 1
 [vehicle]
@@ -170,3 +172,17 @@ def text_link() -> Callable[[Vehicle], SerialTextLink]:
         return start(port, PortAddress("memory://", None), "serial:memory", port.clock)
 
     return plug_in
+
+
+@pytest.fixture(scope="session")
+def ask() -> Callable[..., bytes]:
+    """Ask a module of a vehicle something: its only answer, b"" when there is none."""
+
+    def say(vehicle: Vehicle, module_id: str, request: str | bytes, now: float = LATE) -> bytes:
+        module = next(item for item in vehicle.modules if item.profile.id == module_id)
+        payload = bytes.fromhex(request) if isinstance(request, str) else request
+        answers = module.answer(payload, False, now)
+        assert len(answers) <= 1
+        return answers[0].payload if answers else b""
+
+    return say
