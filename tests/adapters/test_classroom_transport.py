@@ -15,8 +15,9 @@ from dtctriage_adapters.classroom.isotp_server import (
     IsoTpServer,
     separation,
 )
-from dtctriage_adapters.classroom.line_message import answer_message, crc8, request_message
+from dtctriage_adapters.classroom.line_message import answer_message, request_message
 from dtctriage_adapters.classroom.traffic import Traffic
+from dtctriage_adapters.line_format import crc
 from dtctriage_adapters.reassembly import Complete, Reassembler, segment
 
 LONG = bytes(range(60))
@@ -142,7 +143,7 @@ def test_line_messages_carry_the_standards_headers_and_checksums() -> None:
 
 def test_the_crc_of_j1850_has_its_catalogued_check_value() -> None:
     """CRC-8/SAE-J1850 over "123456789" is 4B (catalogue of CRC algorithms, from memory)."""
-    assert crc8(b"123456789") == 0x4B
+    assert crc(b"123456789") == 0x4B
 
 
 def test_traffic_is_even_and_goes_on_after_a_pause() -> None:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dtctriage.link import OBD_FUNCTIONAL_NODE, BusProtocol, Framing
 from dtctriage_adapters.classroom.chip_settings import Settings
 from dtctriage_adapters.classroom.chip_work import NO_DATA
-from dtctriage_adapters.classroom.line_message import REQUEST_HEADERS, LineMessage
+from dtctriage_adapters.classroom.line_message import LineMessage
 from dtctriage_adapters.classroom.vehicle import BusState, Vehicle
+from dtctriage_adapters.line_format import FUNCTIONAL_HEADERS
 
 CAN_ERROR_SECONDS = 0.1
 """Until the chip gives a frame up that it cannot get out. Common practice, no source."""
@@ -40,7 +41,7 @@ class ChipBus:
             return False
         if protocol is not BusProtocol.ISO14230_FAST:
             return line.start(settings.init_address, settings.init_address == OBD_FUNCTIONAL_NODE)
-        header = settings.line_header or REQUEST_HEADERS[Framing.ISO14230]
+        header = settings.line_header or FUNCTIONAL_HEADERS[Framing.ISO14230]
         call = LineMessage(header, b"")
         return line.start(call.target, call.functional(Framing.ISO14230))
 

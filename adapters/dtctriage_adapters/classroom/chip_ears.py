@@ -10,9 +10,10 @@ from dtctriage_adapters.classroom.chip_settings import Settings
 from dtctriage_adapters.classroom.chip_text import FIRST, SINGLE, can_lines, hex_text
 from dtctriage_adapters.classroom.frames import Frame, Timed
 from dtctriage_adapters.classroom.isotp_server import FRAME_SECONDS
-from dtctriage_adapters.classroom.line_message import REQUEST_HEADERS, LineMessage, request_message
+from dtctriage_adapters.classroom.line_message import LineMessage, request_message
 from dtctriage_adapters.classroom.line_network import LineNetwork
 from dtctriage_adapters.classroom.tap import CanTap
+from dtctriage_adapters.line_format import FUNCTIONAL_HEADERS
 
 AUTOMATIC_FLOW_CONTROL = b"\x30\x00\x00"
 
@@ -100,7 +101,7 @@ class LineEar:
         self._network, self._framing, self._settings = network, framing, settings
 
     def ask(self, data: bytes, now: float) -> float:
-        header = self._settings.line_header or REQUEST_HEADERS[self._framing]
+        header = self._settings.line_header or FUNCTIONAL_HEADERS[self._framing]
         message = request_message(self._framing, header, data)
         out = now + self._network.seconds_of(message)
         self._network.poll(now)

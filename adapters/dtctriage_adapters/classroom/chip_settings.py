@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from dtctriage.link import OBD_FUNCTIONAL_NODE, BusProtocol, Framing
+from dtctriage_adapters.chip_filter import EVERYTHING, STANDARD_FILTERS, Filter
 
 IDENTITY = "ELM327 v1.4b"
 """The version whose command set the classroom's chip has (part of it)."""
@@ -35,22 +36,6 @@ DESCRIPTIONS: dict[str, str] = {
     "9": "ISO 15765-4 (CAN 29/250)",
 }
 AUTOMATIC = "0"
-
-
-@dataclass(frozen=True, slots=True)
-class Filter:
-    """Lets through identifiers that agree with `value` where `mask` has ones."""
-
-    value: int
-    mask: int
-
-    def passes(self, number: int) -> bool:
-        return (number ^ self.value) & self.mask == 0
-
-
-STANDARD_FILTERS = {Framing.CAN11: Filter(0x7E8, 0x7F8), Framing.CAN29: Filter(0x18DAF100, 0x1FFFFF00)}
-"""The answers of ISO 15765-4, which a chip listens for unless it is told otherwise (data sheet; memory)."""
-EVERYTHING = Filter(0, 0)
 
 
 @dataclass(slots=True)

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from dtctriage.link import TESTER, Framing, Target, functional, physical
+from dtctriage_adapters.chip_filter import EVERYTHING as EVERYTHING
+from dtctriage_adapters.chip_filter import STANDARD_FILTERS as STANDARD_FILTERS
+from dtctriage_adapters.chip_filter import Filter as Filter
+from dtctriage_adapters.line_format import FUNCTIONAL_HEADERS, KWP_PHYSICAL
 
 SINGLE_FRAME_PIDS = range(0x65)
 """Service 01: up to PID 64 no answer has more than five data bytes, so one CAN frame holds it (J1979)."""
@@ -15,43 +17,9 @@ _ONE_FRAME_SERVICES = frozenset({0x10, 0x3E})
 """Session and tester present: at most six bytes (ISO 14229-1)."""
 _SUPPORTED_MASK = b"\x09\x00"
 
-_KWP_PHYSICAL, _KWP_FUNCTIONAL = 0x80, 0xC0
 _PHYSICAL_PRIORITY = {Framing.J1850_PWM: 0xC4, Framing.J1850_VPW: 0x6C}
 """First header byte of a request to one node (SAE J2178; from memory)."""
-_FUNCTIONAL_HEADERS = {
-    Framing.J1850_PWM: "616AF1",
-    Framing.J1850_VPW: "686AF1",
-    Framing.ISO9141: "686AF1",
-    Framing.ISO14230: "C233F1",
-}
-"""Header of a request to all emission modules, which the chip also has by default."""
-
-
-@dataclass(frozen=True, slots=True)
-class Filter:
-    """Lets through identifiers that agree with `value` where `mask` has ones (commands CF and CM)."""
-
-    value: int
-    mask: int
-
-    def covers(self, other: Filter) -> bool:
-        """Whether everything that passes `other` passes this one."""
-        return not self.mask & ~other.mask and not (self.value ^ other.value) & self.mask
-
-    def widened(self, other: Filter) -> Filter:
-        """The narrowest filter that covers both."""
-        mask = self.mask & other.mask & ~(self.value ^ other.value)
-        return Filter(self.value & mask, mask)
-
-    def commands(self, framing: Framing) -> tuple[tuple[str, str], ...]:
-        width = 3 if framing is Framing.CAN11 else 8
-        return (("CF", f"CF{self.value:0{width}X}"), ("CM", f"CM{self.mask:0{width}X}"))
-
-
 _ANY_BIT = {Framing.CAN11: 0x7FF, Framing.CAN29: 0x1FFF_FFFF}
-STANDARD_FILTERS = {Framing.CAN11: Filter(0x7E8, 0x7F8), Framing.CAN29: Filter(0x18DAF100, 0x1FFFFF00)}
-"""The answers of ISO 15765-4, which the chip listens for unless told otherwise (from memory)."""
-EVERYTHING = Filter(0, 0)
 _AREA_MASK = 0x700
 
 
@@ -62,9 +30,9 @@ def header_of(target: Target) -> str:
     if target.framing is Framing.CAN29:
         return f"{target.request & 0xFFFFFF:06X}"
     if target.functional or target.framing is Framing.ISO9141:
-        return _FUNCTIONAL_HEADERS[target.framing]
+        return FUNCTIONAL_HEADERS[target.framing].hex().upper()
     if target.framing is Framing.ISO14230:
-        return f"{_KWP_PHYSICAL | 2:02X}{target.request:02X}{TESTER:02X}"
+        return f"{KWP_PHYSICAL | 2:02X}{target.request:02X}{TESTER:02X}"
     return f"{_PHYSICAL_PRIORITY[target.framing]:02X}{target.request:02X}{TESTER:02X}"
 
 
