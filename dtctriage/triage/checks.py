@@ -1,17 +1,14 @@
-"""Which measurement next: every check the wiring offers, with what it would read under each hypothesis.
+"""What there is to measure: every check that the wiring offers, with what it reads under a fault.
 
-A check's worth is the drop of uncertainty (Shannon entropy, bits) over the hypotheses that its reading
-brings, per minute of work; the list is built greedily, each check judged on top of those before it.
+Nothing is offered on the high-voltage side, nor on what fires airbags beyond a look at the module's supply.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator
 
-from dtctriage.triage.model import Check
-from dtctriage.triage.suspicion import OUTSIDE, Hypothesis
+from dtctriage.triage.choose import Offer
+from dtctriage.triage.hazards import AIRBAG_CAUTION, is_airbag, off_limits
 from dtctriage.triage.tables import default_minutes, limit
 from dtctriage.wiring.buses import pair_ohms
 from dtctriage.wiring.effects import Effects
@@ -19,113 +16,10 @@ from dtctriage.wiring.faults import Fault, FaultKind
 from dtctriage.wiring.network import REFERENCE
 from dtctriage.wiring.parts import load_nodes, module_pin, place_name
 from dtctriage.wiring.power import Wiring
-from dtctriage.wiring.profile import BATTERY, Circuit, Connector, Fuse, Ground, Module, Profile, Relay
-
-Reading = tuple[int | str, ...]
-"""What the meter shows, coarse enough that a technician tells the classes apart."""
-
-MOST = 8
-"""As many checks as fit on a sheet."""
-DOUBT = 0.05
-"""Least chance given to a cause outside the profile when checks are chosen. Common practice, no source."""
-WORTH_BITS = 0.03
-"""Below this a check tells nothing worth the walk."""
+from dtctriage.wiring.profile import BATTERY, Bus, Circuit, Connector, Fuse, Ground, Module, Profile, Relay
 
 POWER_OFF = "key off, one minute at rest, battery minus off"
 KEY_ON = "key on, engine off, everything plugged in"
-
-
-@dataclass(frozen=True, slots=True)
-class Offer:
-    """A check the wiring offers. `read` gives its reading under a fault and its effects."""
-
-    what: str
-    where: str
-    condition: str
-    expect: str
-    source: str
-    minutes: float
-    read: Callable[[Fault, Effects], Reading]
-    caution: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class _Case:
-    """A possible state of the vehicle: what to find (`label`), how likely, and what every check reads."""
-
-    label: str
-    share: float
-    readings: tuple[Reading, ...]
-
-
-def choose(
-    offers: Sequence[Offer], hypotheses: Sequence[Hypothesis], sound: Effects, most: int = MOST
-) -> tuple[Check, ...]:
-    """The checks to do, best first.
-
-    What is looked for is the part at fault, not its kind of fault: both need the same hand. A cause outside
-    the profile leaves every reading `sound`; its doubt never falls below DOUBT, so that even a certain
-    suspect gets a check that proves it.
-    """
-    cases = list(_cases(offers, hypotheses, sound))
-    cells: list[tuple[Reading, ...]] = [() for _ in cases]
-    chosen: list[Check] = []
-    left = set(range(len(offers)))
-    while left and len(chosen) < most:
-        doubt = _doubt(cells, cases)
-        gains = {i: doubt - _doubt(_refined(cells, cases, i), cases) for i in left}
-        best = max(left, key=lambda i: (gains[i] / offers[i].minutes, -i))
-        if gains[best] < WORTH_BITS:
-            break
-        chosen.append(_check(offers[best], gains[best] / max(doubt, WORTH_BITS)))
-        cells = _refined(cells, cases, best)
-        left.remove(best)
-    return tuple(chosen)
-
-
-def _cases(offers: Sequence[Offer], hypotheses: Sequence[Hypothesis], sound: Effects) -> Iterator[_Case]:
-    inside = [(h.fault, h.effects, h.share) for h in hypotheses if h.effects is not None and h.share > 1e-4]
-    total = sum(share for _, _, share in inside)
-    outside = max(1 - total, DOUBT)
-    for fault, expected, share in (*inside, (OUTSIDE, sound, outside)):
-        readings = tuple(offer.read(fault, expected) for offer in offers)
-        yield _Case(fault.at, share / (total + outside), readings)
-
-
-def _refined(
-    cells: list[tuple[Reading, ...]], cases: Sequence[_Case], offer: int
-) -> list[tuple[Reading, ...]]:
-    return [(*cell, case.readings[offer]) for cell, case in zip(cells, cases, strict=True)]
-
-
-def _doubt(cells: Sequence[tuple[Reading, ...]], cases: Sequence[_Case]) -> float:
-    """Expected entropy in bits of the part at fault, once the readings of `cells` are known."""
-    in_cell: dict[object, float] = {}
-    joint: dict[object, float] = {}
-    for cell, case in zip(cells, cases, strict=True):
-        in_cell[cell] = in_cell.get(cell, 0.0) + case.share
-        joint[cell, case.label] = joint.get((cell, case.label), 0.0) + case.share
-    return _entropy(joint.values()) - _entropy(in_cell.values())
-
-
-def _entropy(shares: Iterable[float]) -> float:
-    return -sum(p * math.log2(p) for p in shares if p > 0)
-
-
-def _check(offer: Offer, settles: float) -> Check:
-    return Check(
-        offer.what,
-        offer.where,
-        offer.condition,
-        offer.expect,
-        offer.source,
-        offer.minutes,
-        settles,
-        offer.caution,
-    )
-
-
-# -- what there is to measure ---------------------------------------------------------------------------
 
 
 def supply_offers(wiring: Wiring) -> Iterator[Offer]:
@@ -139,20 +33,20 @@ def supply_offers(wiring: Wiring) -> Iterator[Offer]:
         yield _ground(ground)
     for connector in profile.connector:
         yield from _connector(profile, connector)
-    for module in profile.module:
-        if not module.high_voltage:
-            yield from _module(module)
     for bus in profile.bus:
         if bus.at_connector is not None:
-            yield _pair(profile, bus.id, bus.at_connector, "the diagnostic connector", bus.pins)
+            yield _pair(profile, bus, bus.at_connector)
     for module in profile.module:
-        for bus_id in module.buses:
-            yield _branch(profile, module, bus_id)
+        if module.high_voltage:
+            continue
+        yield from _module(module)
+        if not is_airbag(module):
+            yield from (_branch(profile, module, bus_id) for bus_id in module.buses)
 
 
-def circuit_offers(circuit: Circuit) -> Iterator[Offer]:
-    """Checks at a circuit's load and at its driver's pin."""
-    if circuit.high_voltage:
+def circuit_offers(profile: Profile, circuit: Circuit) -> Iterator[Offer]:
+    """Checks at a circuit's load."""
+    if off_limits(profile, circuit):
         return
     plus, minus = load_nodes(circuit)
     minutes = circuit.load.minutes or default_minutes("load")
@@ -177,11 +71,13 @@ def circuit_offers(circuit: Circuit) -> Iterator[Offer]:
     )
 
 
-def driver_offer(circuit: Circuit, module: Module) -> Offer:
+def driver_offer(profile: Profile, circuit: Circuit) -> Iterator[Offer]:
     """The voltage that the module sees at its own pin."""
-    pin = module_pin(module.id, circuit.driver_pin)
-    outside = f"{pin}<"
-    return Offer(
+    if off_limits(profile, circuit):
+        return
+    module = profile.module_named(circuit.module)
+    outside = f"{module_pin(module.id, circuit.driver_pin)}<"
+    yield Offer(
         f"back-probe {module.id} plug pin {circuit.driver_pin.replace(':', ' pin ')} against battery minus",
         module.place or module.title,
         f"key on, engine off, plug on, {circuit.name or circuit.id} not commanded",
@@ -246,8 +142,9 @@ def _ground(ground: Ground) -> Offer:
 
 
 def _connector(profile: Profile, connector: Connector) -> Iterator[Offer]:
+    """Nothing for a connector that a circuit of high voltage or of airbags runs through."""
     pins = [pin for pin in _pins_in_use(profile) if pin.partition(":")[0] == connector.id]
-    if not pins:
+    if not pins or any(pin in pins for pin in _pins_off_limits(profile)):
         return
     rule = limit("connection_drop")
     kind = "exposed connector" if connector.exposed else "connector"
@@ -260,21 +157,36 @@ def _connector(profile: Profile, connector: Connector) -> Iterator[Offer]:
         rule.source,
         connector.minutes or default_minutes(kind),
         lambda _, expected: tuple(_volts(expected, f"{pin}<") - _volts(expected, pin) for pin in pins),
+        AIRBAG_CAUTION if any(pin in pins for pin in _airbag_supply_pins(profile)) else "",
     )
 
 
 def _pins_in_use(profile: Profile) -> list[str]:
     pins = [pin for feed in profile.feeds for pin in feed.through]
     for module in profile.module:
-        pins += [pin for supply in module.supply for pin in supply.through]
-        pins += [pin for item in module.ground for pin in item.through]
+        pins += _module_pins(module)
     for circuit in profile.circuit:
-        pins += [
-            *(circuit.feed.through if circuit.feed else ()),
-            *circuit.driver_through,
-            *circuit.ground_through,
-        ]
+        pins += _circuit_pins(circuit)
     return pins
+
+
+def _pins_off_limits(profile: Profile) -> list[str]:
+    circuits = [circuit for circuit in profile.circuit if off_limits(profile, circuit)]
+    return [pin for circuit in circuits for pin in _circuit_pins(circuit)]
+
+
+def _airbag_supply_pins(profile: Profile) -> list[str]:
+    return [pin for module in profile.module if is_airbag(module) for pin in _module_pins(module)]
+
+
+def _module_pins(module: Module) -> list[str]:
+    supplies = [pin for item in module.supply for pin in item.through]
+    return supplies + [pin for item in module.ground for pin in item.through]
+
+
+def _circuit_pins(circuit: Circuit) -> list[str]:
+    feed = circuit.feed.through if circuit.feed else ()
+    return [*feed, *circuit.driver_through, *circuit.ground_through]
 
 
 def _module(module: Module) -> Iterator[Offer]:
@@ -295,29 +207,21 @@ def _module(module: Module) -> Iterator[Offer]:
             *(_volts(expected, f"{pin}<") for pin in plus),
             *(_drop(expected, f"{pin}<") for pin in minus),
         ),
-        _airbag_caution(module),
+        AIRBAG_CAUTION if is_airbag(module) else "",
     )
 
 
-def _airbag_caution(module: Module) -> str:
-    if "airbag" in module.role or "restraint" in module.role:
-        return (
-            "Airbag circuits: battery off and wait as the maker's procedure says; never an ohmmeter or lamp."
-        )
-    return ""
-
-
-def _pair(profile: Profile, bus: str, station: str, where: str, pins: tuple[int, int] | None) -> Offer:
+def _pair(profile: Profile, bus: Bus, station: str) -> Offer:
     rule = limit("pair_ohms")
-    named = f" (pins {pins[0]} and {pins[1]})" if pins else ""
+    named = f" (pins {bus.pins[0]} and {bus.pins[1]})" if bus.pins else ""
     return Offer(
-        f"measure the resistance between CAN high and CAN low of bus {bus}{named}",
-        where,
+        f"measure the resistance between CAN high and CAN low of bus {bus.id}{named}",
+        "the diagnostic connector",
         POWER_OFF,
         rule.expect,
         rule.source,
         default_minutes("diagnostic connector"),
-        lambda fault, _: (pair_ohms(profile, bus, station, fault),),
+        lambda fault, _: (pair_ohms(profile, bus.id, station, fault),),
     )
 
 
@@ -331,7 +235,6 @@ def _branch(profile: Profile, module: Module, bus: str) -> Offer:
         rule.source,
         module.minutes or default_minutes("module"),
         lambda fault, _: (pair_ohms(profile, bus, module.id, fault, unplugged=True),),
-        _airbag_caution(module),
     )
 
 

@@ -11,16 +11,15 @@ from dtctriage.services.kwp import KwpStatus
 from dtctriage.services.uds import StatusBit
 from dtctriage.sweep.picture import ModuleSaid, StoredCode
 from dtctriage.triage.model import CodeLine, ModuleLine, Problem
-from dtctriage.triage.seen import modules_by_role, strongest
-from dtctriage.triage.suspicion import codes_of
+from dtctriage.triage.seen import strongest
+from dtctriage.triage.trouble import codes_of
 from dtctriage.triage.view import View
 
 
 def module_lines(view: View, problems: Sequence[Problem]) -> tuple[ModuleLine, ...]:
     """Answering modules, then silent ones that the profile knows."""
-    cut_off = {module for problem in problems for module in problem.modules}
     known_by = {text.partition(":")[0]: text.partition(": ")[2] for p in problems for text in p.known_by}
-    lines = [_answering(view, said, cut_off) for said in view.picture.modules.values()]
+    lines = [_answering(view, said, problems) for said in view.picture.modules.values()]
     if view.profile is not None:
         for target, rounds in view.picture.silent.items():
             module = view.profile.module_at(target)
@@ -32,10 +31,12 @@ def module_lines(view: View, problems: Sequence[Problem]) -> tuple[ModuleLine, .
     return tuple(lines)
 
 
-def _answering(view: View, said: ModuleSaid, cut_off: set[str]) -> ModuleLine:
+def _answering(view: View, said: ModuleSaid, problems: Sequence[Problem]) -> ModuleLine:
     label = view.label(said)
-    state = "unsteady" if said.answered < said.asked else "answers"
-    if state == "answers" and label in cut_off and _misses_somebody(said):
+    state = "answers"
+    if said.answered < said.asked and not view.picture.recorded:
+        state = "unsteady"
+    elif _cut_off(label, said, problems):
         state = "cut off"
     vin = next(iter(said.vins.values()), "")
     heard = f"{said.answered} of {said.asked}" if said.asked else ""
@@ -52,21 +53,22 @@ def _answering(view: View, said: ModuleSaid, cut_off: set[str]) -> ModuleLine:
     )
 
 
-def _misses_somebody(said: ModuleSaid) -> bool:
-    return any(lost_module(entry.dtc) is not None for entry in said.codes)
+def _cut_off(label: str, said: ModuleSaid, problems: Sequence[Problem]) -> bool:
+    """Whether a problem is about this module and its own lost-communication codes follow from it."""
+    lost = [f"{label} {entry.dtc}" for entry in said.codes if lost_module(entry.dtc) is not None]
+    return any(label in item.modules and any(code in item.explains for code in lost) for item in problems)
 
 
 def code_lines(view: View, problems: Sequence[Problem]) -> tuple[CodeLine, ...]:
-    """Codes by module in the order of the roll call, each number once."""
+    """Codes by module in the order of the roll call, each once."""
     return tuple(line for label, said in view.modules for line in _codes(view, label, said, problems))
 
 
 def _codes(view: View, label: str, said: ModuleSaid, problems: Sequence[Problem]) -> Iterator[CodeLine]:
     starts = _starting_codes(view)
     for entry in sorted(strongest(said), key=lambda item: str(item.dtc)):
-        memories = tuple(
-            dict.fromkeys(item.memory for item in said.codes if item.dtc.number == entry.dtc.number)
-        )
+        same = (entry.dtc, entry.dtc.base)
+        memories = tuple(dict.fromkeys(item.memory for item in said.codes if item.dtc in same))
         kind = entry.dtc.failure_type
         yield CodeLine(
             label,
@@ -75,7 +77,7 @@ def _codes(view: View, label: str, said: ModuleSaid, problems: Sequence[Problem]
             status_words(entry),
             str(failure_type(kind)) if kind else "",
             memories,
-            _because(view, label, entry, problems),
+            _because(label, entry, problems),
             (label, entry.dtc.number) in starts,
             tuple(_stored_with(said, entry)),
         )
@@ -109,21 +111,8 @@ def status_words(entry: StoredCode) -> str:
     return words
 
 
-def _because(view: View, label: str, entry: StoredCode, problems: Sequence[Problem]) -> str:
-    role = lost_module(entry.dtc)
-    lost = ""
-    if role is not None and view.profile is not None:
-        module = modules_by_role(view.profile).get(role.key)
-        lost = module.id if module else ""
-    for problem in problems:
-        circuit = problem.modules == (label,) and not problem.known_by
-        if role is not None and (lost in problem.modules or role.words in problem.modules):
-            return problem.title
-        if role is not None and label in problem.modules:
-            return problem.title
-        if not circuit and f"{label} {entry.dtc}" in problem.explains:
-            return problem.title
-    return ""
+def _because(label: str, entry: StoredCode, problems: Sequence[Problem]) -> str:
+    return next((item.title for item in problems if f"{label} {entry.dtc}" in item.explains), "")
 
 
 def _starting_codes(view: View) -> set[tuple[str, int]]:

@@ -9,6 +9,9 @@ from dtctriage.codes.network import aliases_of, lost_module
 from dtctriage.sweep.picture import ModuleSaid, Picture, StoredCode
 from dtctriage.wiring.profile import Module, Profile
 
+PERMANENT = "permanent"
+"""The memory of permanent codes, as `StoredCode` names it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Testimony:
@@ -22,15 +25,24 @@ class Testimony:
     code: Dtc
     now: bool | None
 
+    @property
+    def present(self) -> bool:
+        """Counts as evidence today. History condemns no part (makers' service literature)."""
+        return self.now is not False
+
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """Evidence by module id. `answers`: (answered, asked) of the roll call; `volts`: own supply reading."""
+    """Evidence by module id. `answers`: (answered, asked) of the roll call; `volts`: own supply reading.
+
+    `readable`: modules whose codes were read. `past_codes` are stored and not failing now.
+    """
 
     answers: dict[str, tuple[int, int]]
     readable: frozenset[str]
     testimonies: tuple[Testimony, ...]
     codes: frozenset[tuple[str, Dtc]]
+    past_codes: frozenset[tuple[str, Dtc]]
     volts: dict[str, float]
     connector_volts: float | None
 
@@ -50,7 +62,7 @@ def seen_by(picture: Picture, profile: Profile) -> Seen:
     volts: dict[str, float] = {}
     readable: set[str] = set()
     testimonies: list[Testimony] = []
-    codes: set[tuple[str, Dtc]] = set()
+    codes: dict[bool, set[tuple[str, Dtc]]] = {True: set(), False: set()}
     by_role = modules_by_role(profile)
     for target, rounds in picture.silent.items():
         module = profile.module_at(target)
@@ -68,21 +80,38 @@ def seen_by(picture: Picture, profile: Profile) -> Seen:
         for entry in strongest(said):
             named = lost_module(entry.dtc)
             if named is None:
-                codes.add((module.id, entry.dtc))
+                codes[failing(entry) is not False].add((module.id, entry.dtc))
             else:
                 lost = by_role.get(named.key)
-                testimonies.append(Testimony(module.id, lost.id if lost else named.key, entry.dtc, entry.now))
-    return Seen(answers, frozenset(readable), tuple(testimonies), frozenset(codes), volts, picture.supply)
+                name = lost.id if lost else named.key
+                testimonies.append(Testimony(module.id, name, entry.dtc, failing(entry)))
+    return Seen(
+        answers,
+        frozenset(readable),
+        tuple(testimonies),
+        frozenset(codes[True]),
+        frozenset(codes[False]),
+        volts,
+        picture.supply,
+    )
 
 
 def strongest(said: ModuleSaid) -> list[StoredCode]:
-    """Each number once: an entry with a status before one without, a failure type before none."""
-    best: dict[int, StoredCode] = {}
-    for entry in said.codes:
-        known = best.get(entry.dtc.number)
-        if known is None or (known.status is None and entry.status is not None):
-            best[entry.dtc.number] = entry
-    return list(best.values())
+    """Each code once: its entry with a status, else the one of the freshest memory; typed before untyped."""
+    best: dict[Dtc, StoredCode] = {}
+    for entry in sorted(said.codes, key=_age):
+        best.setdefault(entry.dtc, entry)
+    typed = {dtc.number for dtc in best if dtc.failure_type is not None}
+    return [e for dtc, e in best.items() if dtc.failure_type is not None or dtc.number not in typed]
+
+
+def failing(entry: StoredCode) -> bool | None:
+    """Failing at present; None where nothing tells. A permanent code outlives its fault (SAE J1979)."""
+    return False if entry.status is None and entry.memory == PERMANENT else entry.now
+
+
+def _age(entry: StoredCode) -> tuple[bool, bool]:
+    return entry.status is None, entry.memory == PERMANENT
 
 
 def modules_by_role(profile: Profile) -> dict[str, Module]:

@@ -1,25 +1,26 @@
 """Every single fault of the profile, weighed against what was seen.
 
 Posterior share = prior weight x chance of each piece of evidence under the fault, normalised over all
-faults and the possibility that the cause is outside the profile. Evidence pieces count as independent
-given the fault; the chances are in the table triage_likelihoods.
+suspects and the possibility that the cause is outside the profile. Evidence pieces count as independent
+given the fault; the chances are in the table triage_likelihoods. What a fault leaves unexplained may be
+noise, or another trouble beside it: two faults in one vehicle each stay a suspect for their own part.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from threadpoolctl import threadpool_limits
 
-from dtctriage.codes.dtc import Dtc
 from dtctriage.triage.seen import Seen
 from dtctriage.triage.tables import likelihood, prior
+from dtctriage.triage.trouble import Expectations, Trouble
 from dtctriage.wiring.effects import Effects, effects
 from dtctriage.wiring.faults import Fault, FaultKind, possible_faults
 from dtctriage.wiring.power import Wiring
-from dtctriage.wiring.profile import Circuit, Key
+from dtctriage.wiring.profile import Key
 
 OUTSIDE = Fault(FaultKind.NOT_FITTED, "")
 """Stands for a cause that the profile does not hold."""
@@ -27,12 +28,12 @@ OUTSIDE = Fault(FaultKind.NOT_FITTED, "")
 
 @dataclass(frozen=True, slots=True)
 class Hypothesis:
-    """A fault with what it would do, its share of the suspicion (0..1) and the evidence's log chance."""
+    """A fault with what it would do, its share of the suspicion (0..1) and what it explains."""
 
     fault: Fault
     effects: Effects | None
     share: float
-    log_chance: float
+    explains: Trouble
 
     @property
     def outside(self) -> bool:
@@ -46,6 +47,8 @@ class Suspicion:
         self.wiring = wiring
         self.key = key
         self.sound = effects(wiring, (), key)
+        self._expectations = Expectations(wiring.profile)
+        self._fitted = {module.id: module.fitted for module in wiring.profile.module}
         self._known: dict[Fault, Effects] = {}
 
     def effects_of(self, fault: Fault) -> Effects:
@@ -54,26 +57,34 @@ class Suspicion:
             self._known[fault] = effects(self.wiring, (fault,), self.key)
         return self._known[fault]
 
-    def _every_fault(self) -> list[tuple[Fault, Effects]]:
-        # The matrices are small: threads inside BLAS cost several times what they save.
-        with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
-            return [(fault, self.effects_of(fault)) for fault in possible_faults(self.wiring.profile)]
+    def trouble(self, seen: Seen) -> Trouble:
+        """What is wrong now."""
+        return self._expectations.trouble(seen, self.sound, seen.codes)
 
-    def weigh(self, seen: Seen, codes: frozenset[tuple[str, Dtc]]) -> list[Hypothesis]:
-        """All hypotheses, likeliest first. `codes` are the circuit codes that count for this problem."""
-        scored: list[tuple[Fault, Effects | None, float, float]] = []
+    def past_trouble(self, seen: Seen) -> Trouble:
+        """Circuit codes that are stored and not failing now."""
+        silence_aside = Seen({}, seen.readable, (), frozenset(), frozenset(), {}, None)
+        return self._expectations.trouble(silence_aside, self.sound, seen.past_codes)
+
+    def weigh(self, seen: Seen, trouble: Trouble) -> list[Hypothesis]:
+        """All suspects for `trouble`, likeliest first, and OUTSIDE. A fault that explains none of it is none.
+
+        What was seen and is not in `trouble` counts as settled.
+        """
+        metered = sorted(seen.volts)
+        alike: dict[object, tuple[Trouble, float]] = {}
+        scored: list[tuple[Fault, Effects | None, Trouble, float]] = []
         for fault, expected in self._every_fault():
-            chance = self._log_chance(seen, codes, expected)
-            scored.append((fault, expected, math.log(self.prior(fault)) + chance, chance))
-        chance = self._outside(seen, codes)
-        scored.append((OUTSIDE, None, math.log(prior("outside the profile", "anything")[0]) + chance, chance))
-        top = max(score for _, _, score, _ in scored)
-        total = sum(math.exp(score - top) for _, _, score, _ in scored)
-        found = [
-            Hypothesis(fault, expected, math.exp(score - top) / total, chance)
-            for fault, expected, score, chance in scored
-        ]
-        return sorted(found, key=lambda item: -item.share)
+            shown = tuple(round(expected.volts[module], 1) for module in metered)
+            outward = (expected.answering, expected.awake, expected.losses, expected.codes, shown)
+            if outward not in alike:
+                explained = self._expectations.explained(trouble, expected)
+                alike[outward] = explained, self._log_chance(seen, trouble, explained, expected)
+            explained, chance = alike[outward]
+            if explained:
+                scored.append((fault, expected, explained, math.log(self.prior(fault)) + chance))
+        outside = math.log(prior("outside the profile", "anything")[0]) + self._outside(seen, trouble)
+        return _shares([*scored, (OUTSIDE, None, Trouble(), outside)])
 
     def prior(self, fault: Fault) -> float:
         """Relative weight of a fault before evidence."""
@@ -81,92 +92,98 @@ class Suspicion:
         if part is not None:
             weight, exposed = prior(fault.kind, part.kind)
             return weight * exposed if part.exposed else weight
+        if fault.kind is FaultKind.NOT_FITTED:
+            return prior(fault.kind, f"{self._fitted[fault.at]} module")[0]
         places = {
             FaultKind.MODULE_DEAD: "module",
-            FaultKind.NOT_FITTED: "module",
             FaultKind.OFF_THE_BUS: "branch",
             FaultKind.BUS_OPEN: "bus",
             FaultKind.BUS_SHORTED: "bus",
         }
         return prior(fault.kind, places[fault.kind])[0]
 
-    def _log_chance(self, seen: Seen, codes: frozenset[tuple[str, Dtc]], expected: Effects) -> float:
-        terms = (
-            *_answer_terms(seen, expected),
-            *_witness_terms(self.wiring, seen, expected),
-            *self._code_terms(seen, codes, expected),
-            *_volt_terms(seen, expected),
-        )
-        return sum(math.log(term) for term in terms)
+    def _every_fault(self) -> list[tuple[Fault, Effects]]:
+        # The matrices are small: threads inside BLAS cost several times what they save.
+        with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
+            return [(fault, self.effects_of(fault)) for fault in possible_faults(self.wiring.profile)]
 
-    def _outside(self, seen: Seen, codes: frozenset[tuple[str, Dtc]]) -> float:
-        """Silence and codes are a coin's toss each; what looks sound is taken as sound."""
-        chance = math.log(likelihood("outside_answer"))
-        odd = len(seen.silent) + len(codes) + len({(t.witness, t.lost) for t in seen.testimonies})
-        sound = self._log_chance(_without_trouble(seen), frozenset(), self.sound)
-        return odd * chance + sound
+    # -- chances ------------------------------------------------------------------------------------
 
-    def _code_terms(
-        self, seen: Seen, codes: frozenset[tuple[str, Dtc]], expected: Effects
-    ) -> Iterator[float]:
-        for circuit in self.wiring.profile.circuit:
-            if circuit.module not in seen.readable:
-                continue
-            for code in codes_of(circuit):
-                there = any(m == circuit.module and d.number == code.number for m, d in codes)
-                wanted = any(m == circuit.module and d.number == code.number for m, d in expected.codes)
-                chance = likelihood("code_when_expected" if wanted else "code_when_unexpected")
-                yield chance if there else 1 - chance
+    def _log_chance(self, seen: Seen, trouble: Trouble, explained: Trouble, expected: Effects) -> float:
+        usual = math.fsum(math.log(chance) for chance in self._usual(seen, trouble, explained, expected))
+        left = trouble.without(explained)
+        if not left:
+            return usual
+        noise = math.fsum(math.log(chance) for chance in _noise(seen, left))
+        another = math.log(likelihood("another_trouble")) + len(left) * math.log(likelihood("outside_answer"))
+        top = max(noise, another)
+        return usual + top + math.log(math.exp(noise - top) + math.exp(another - top))
+
+    def _outside(self, seen: Seen, trouble: Trouble) -> float:
+        """Each piece of trouble is a coin's toss; what looks sound is taken as sound."""
+        usual = math.fsum(math.log(chance) for chance in self._usual(seen, Trouble(), Trouble(), self.sound))
+        return usual + len(trouble) * math.log(likelihood("outside_answer"))
+
+    def _usual(self, seen: Seen, trouble: Trouble, explained: Trouble, expected: Effects) -> Iterator[float]:
+        """The chance of what looks sound, and of what the fault explains."""
+        yield from _answers(seen, explained, expected)
+        yield from self._witnesses(seen, explained, expected)
+        yield from self._codes(seen, explained, expected)
+        yield from _volts(seen, expected)
+
+    def _witnesses(self, seen: Seen, explained: Trouble, expected: Effects) -> Iterator[float]:
+        told = {(item.witness, item.lost) for item in seen.testimonies}
+        lost = {(loss.witness, loss.lost) for loss in expected.losses}
+        for witness, partner in self._expectations.listening:
+            if (witness, partner) not in told and witness in seen.readable:
+                missed = (witness, partner) in lost
+                yield 1 - likelihood("witness_when_lost" if missed else "witness_when_heard")
+        yield from (likelihood("witness_when_lost") for _ in explained.missed)
+
+    def _codes(self, seen: Seen, explained: Trouble, expected: Effects) -> Iterator[float]:
+        yield from (likelihood("code_when_expected") for _ in explained.codes)
+        stored = seen.codes | seen.past_codes
+        told = {(m, code) for m, dtc in stored for code in self._expectations.stands_for(m, dtc)}
+        for module, _ in expected.codes - told:
+            if module in seen.readable:
+                yield 1 - likelihood("code_when_expected")
 
 
-def codes_of(circuit: Circuit) -> list[Dtc]:
-    """The codes that watch a circuit."""
-    texts = (circuit.codes.open, circuit.codes.low, circuit.codes.high)
-    return [Dtc.parse(text) for text in texts if text]
+def _shares(scored: list[tuple[Fault, Effects | None, Trouble, float]]) -> list[Hypothesis]:
+    top = max(score for *_, score in scored)
+    total = sum(math.exp(score - top) for *_, score in scored)
+    found = [
+        Hypothesis(fault, expected, math.exp(score - top) / total, explains)
+        for fault, expected, explains, score in scored
+    ]
+    return sorted(found, key=lambda item: -item.share)
 
 
-def _answer_terms(seen: Seen, expected: Effects) -> Iterator[float]:
+def _answers(seen: Seen, explained: Trouble, expected: Effects) -> Iterator[float]:
     for module, (answered, asked) in seen.answers.items():
-        reached = module in expected.answering
-        chance = likelihood("answer_when_reached" if reached else "answer_when_cut")
-        yield math.comb(asked, answered) * chance**answered * (1 - chance) ** (asked - answered)
+        if module in explained.unsteady:
+            yield likelihood("unsteady_when_at_fault")
+        elif module in explained.silent or answered == asked:
+            yield _roll_calls(answered, asked, module in expected.answering)
 
 
-def _witness_terms(wiring: Wiring, seen: Seen, expected: Effects) -> Iterator[float]:
-    said = {(item.witness, item.lost): item.now for item in seen.testimonies}
-    lost = {(loss.witness, loss.lost) for loss in expected.losses}
-    for module in wiring.profile.module:
-        if module.id not in seen.readable:
-            continue
-        for partner in {heard.module for heard in module.hears}:
-            pair = (module.id, partner)
-            if pair in lost:
-                chance = likelihood("witness_when_lost")
-            elif said.get(pair) is False:
-                chance = likelihood("witness_when_heard_before")
-            else:
-                chance = likelihood("witness_when_heard_now")
-            yield chance if pair in said else 1 - chance
+def _noise(seen: Seen, left: Trouble) -> Iterator[float]:
+    """The chance that trouble shows although its cause is not there."""
+    for module in left.silent | left.unsteady:
+        yield _roll_calls(*seen.answers[module], reached=True)
+    yield from (likelihood("witness_when_heard") for _ in left.missed)
+    yield from (likelihood("code_when_unexpected") for _ in left.codes)
 
 
-def _volt_terms(seen: Seen, expected: Effects) -> Iterator[float]:
+def _roll_calls(answered: int, asked: int, reached: bool) -> float:
+    chance = likelihood("answer_when_reached" if reached else "answer_when_cut")
+    return math.comb(asked, answered) * chance**answered * (1 - chance) ** (asked - answered)
+
+
+def _volts(seen: Seen, expected: Effects) -> Iterator[float]:
     spread = likelihood("volts_spread")
     for module, volts in seen.volts.items():
         reference = seen.connector_volts if seen.connector_volts is not None else expected.connector_volts
-        shift = reference - expected.connector_volts
-        off = (volts - expected.volts[module] - shift) / spread
+        off = (volts - expected.volts[module] - reference + expected.connector_volts) / spread
         # Heavier tails than a normal distribution: one wild reading must not decide alone.
         yield 1 / (1 + off * off)
-
-
-def _without_trouble(seen: Seen) -> Seen:
-    answers = {name: pair for name, pair in seen.answers.items() if pair[0]}
-    return Seen(answers, seen.readable, (), frozenset(), seen.volts, seen.connector_volts)
-
-
-def alike(hypotheses: Iterable[Hypothesis]) -> list[list[Hypothesis]]:
-    """Group hypotheses that the evidence at hand cannot tell apart, likeliest group first."""
-    groups: dict[float, list[Hypothesis]] = {}
-    for item in hypotheses:
-        groups.setdefault(round(item.log_chance, 6), []).append(item)
-    return sorted(groups.values(), key=lambda group: -sum(item.share for item in group))

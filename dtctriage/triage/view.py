@@ -9,7 +9,7 @@ from dtctriage.codes.network import lost_module
 from dtctriage.link import Target
 from dtctriage.sweep.picture import ModuleSaid, Picture
 from dtctriage.triage.model import Evidence, EvidenceKind
-from dtctriage.triage.seen import Seen, strongest
+from dtctriage.triage.seen import Seen, failing, strongest
 from dtctriage.wiring.profile import Profile
 
 ENGINE_IDS = frozenset({0x7E0, 0x18DA10F1, 0x10})
@@ -83,7 +83,7 @@ class View:
             for entry in strongest(said):
                 role = lost_module(entry.dtc)
                 if role is not None:
-                    found.setdefault(role.key, []).append((label, str(entry.dtc), entry.now))
+                    found.setdefault(role.key, []).append((label, str(entry.dtc), failing(entry)))
         return found
 
 

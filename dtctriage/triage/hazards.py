@@ -1,0 +1,45 @@
+"""Where nobody measures: high voltage and airbags (qualified people, the maker's procedure)."""
+
+from __future__ import annotations
+
+from dtctriage.codes.network import roles
+from dtctriage.triage.model import Check
+from dtctriage.wiring.profile import Circuit, Module, Profile
+
+AIRBAG_CAUTION = (
+    "Airbags: only by the maker's procedure (battery off and its wait before the plug is touched); "
+    "never an ohmmeter or a lamp."
+)
+
+
+def is_airbag(module: Module) -> bool:
+    """Whether a module fires airbags or belt tensioners."""
+    role = roles().get(module.role)
+    return role is not None and role.group == "restraint"
+
+
+def touches_high_voltage(profile: Profile, circuit: Circuit) -> bool:
+    """Whether a circuit, or the module that drives it, belongs to the high-voltage side."""
+    return circuit.high_voltage or profile.module_named(circuit.module).high_voltage
+
+
+def off_limits(profile: Profile, circuit: Circuit) -> bool:
+    """Whether nothing may be measured on a circuit."""
+    return touches_high_voltage(profile, circuit) or is_airbag(profile.module_named(circuit.module))
+
+
+def warned(profile: Profile, high_voltage: bool, checks: tuple[Check, ...]) -> tuple[Check, ...]:
+    """The checks; where high voltage is concerned, first of all the hazard and who may go on."""
+    if not high_voltage:
+        return checks
+    warning = Check(
+        "leave the high-voltage side to a qualified person with the maker's procedure",
+        profile.high_voltage.where if profile.high_voltage else "high-voltage system",
+        "before any work on it",
+        "made safe and proven dead by the maker's procedure",
+        "common practice, no source",
+        1.0,
+        0.0,
+        "High voltage can kill.",
+    )
+    return (warning, *checks)
