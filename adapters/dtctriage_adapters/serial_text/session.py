@@ -132,7 +132,9 @@ class Session:
 
     def _change_protocol(self, command: str) -> None:
         if self._settings.get("SP") != command:
-            self._settings |= {slot: _UNKNOWN for slot in _LOST_WITH_PROTOCOL if slot in self._settings}
+            for slot in _LOST_WITH_PROTOCOL:
+                if self._settings.get(slot) != _AFTER_RESET.get(slot):
+                    self._settings[slot] = _UNKNOWN
         self._settings["SP"] = command
 
     def can_reach(self, target: Target) -> bool:
