@@ -24,6 +24,9 @@ OBD_PROTOCOL = bytes.fromhex("22F810")
 TESTER_PRESENT = bytes.fromhex("3E00")
 """Every UDS module answers or refuses it, in any session (ISO 14229-1): the physical roll call."""
 
+START_COMMUNICATION = b"\x81"
+"""The call to one module of a K-line (ISO 14230-2)."""
+
 OBD_INFO_MASK = bytes.fromhex("0900")
 OBD_INFO = {0x02: "VIN", 0x04: "calibration ids", 0x06: "calibration verification", 0x0A: "module name"}
 """Info types of service 09 that identify a module (SAE J1979)."""
@@ -76,7 +79,7 @@ def languages_by_answer(payload: bytes, functional: bool) -> set[Language]:
     service = payload[0]
     if 0x41 <= service <= 0x4A:
         return {Language.J1979}
-    if service in (0x58, 0x5A):
+    if service in (0x58, 0x5A, 0xC1):
         return {Language.KWP}
     if service in (0x59, 0x62, 0x7E) and not functional:
         return {Language.UDS}
@@ -87,7 +90,7 @@ def languages_by_refusal(question: bytes, functional: bool, code: int) -> set[La
     """What a refusal shows: a module that does not know service 19 or 22 may speak KWP2000."""
     if functional:
         return set()
-    if question[0] in (0x19, 0x22) and code in _UNKNOWN_SERVICE:
+    if question[0] in (0x18, 0x1A, 0x81) or (question[0] in (0x19, 0x22) and code in _UNKNOWN_SERVICE):
         return {Language.KWP}
     return {Language.UDS} if question[0] in (0x19, 0x22, 0x3E) else set()
 

@@ -84,6 +84,8 @@ class _Sweep:
         self._link = link
         self._plan = plan
         self._fold = Fold(plan.expected)
+        self._named: set[Target] = set()
+        """Modules asked for their identification in KWP2000."""
 
     def stages(self) -> Iterator[Event]:
         """Every event of the sweep, each taken into the fold that decides what to ask next."""
@@ -151,12 +153,13 @@ class _Sweep:
             yield from self._put([Ask(Stage.ROLL_CALL, functional(framing), q.OBD_PROTOCOL, 1)])
         for turn in range(1, self._plan.rounds + 1):
             yield from self._put([Ask(Stage.ROLL_CALL, functional(framing), q.SUPPORTED_PIDS, turn)])
-            yield from self._put([Ask(Stage.ROLL_CALL, each, q.TESTER_PRESENT, turn) for each in targets])
+            call = q.TESTER_PRESENT if framing.is_can else q.START_COMMUNICATION
+            yield from self._put([Ask(Stage.ROLL_CALL, each, call, turn) for each in targets])
 
     def _roll(self, framing: Framing) -> list[Target]:
-        if not framing.is_can:
-            return []
         wanted = [target for target in self._plan.expected if target.framing is framing]
+        if not framing.is_can:
+            return wanted if framing is Framing.ISO14230 else []
         taken = {target.request for target in wanted}
         others = q.all_targets(framing) if self._plan.full else q.usual_targets(framing)
         return [*wanted, *(target for target in others if target.request not in taken)]
@@ -171,21 +174,24 @@ class _Sweep:
             offered = numbers_of(0x00, module.info_mask) if module.info_mask else tuple(q.OBD_INFO)
             wanted = [q.info_request(number) for number in q.OBD_INFO if number in offered]
             asks += self._each(stage, [module], wanted)
+        self._named = self._speakers(Language.KWP)
         asks += self._in_languages(stage, q.IDENTIFICATION)
         yield from self._stage(stage, asks)
         if framing is Framing.ISO14230:
             yield from self._put(self._alone(stage, q.IDENTIFICATION[Language.KWP]))
 
     def _codes(self, framing: Framing) -> Iterator[Event]:
-        known = set(self._speaking(Language.KWP))
+        asked = self._speakers(Language.KWP)
         yield from self._stage(Stage.CODES, self._in_languages(Stage.CODES, q.CODES))
         if framing is Framing.ISO14230:
             yield from self._put(self._alone(Stage.CODES, q.CODES[Language.KWP]))
             return
-        # Refusing service 19 shows that a module speaks KWP2000: only now can it be asked that way.
-        late = [module for module in self._speaking(Language.KWP) if module not in known]
-        wanted = (*q.IDENTIFICATION[Language.KWP], *q.CODES[Language.KWP])
-        yield from self._put(self._each(Stage.CODES, late, wanted))
+        # Refusing service 22 or 19 shows that a module speaks KWP2000: only now can it be asked that way.
+        late = self._speaking(Language.KWP)
+        unnamed = [module for module in late if module.target not in self._named]
+        asks = self._each(Stage.IDENTIFICATION, unnamed, q.IDENTIFICATION[Language.KWP])
+        unread = [module for module in late if module.target not in asked]
+        yield from self._put([*asks, *self._each(Stage.CODES, unread, q.CODES[Language.KWP])])
 
     def _state(self, framing: Framing) -> Iterator[Event]:
         yield from self._stage(Stage.STATE, self._in_languages(Stage.STATE, q.STATE))
@@ -208,16 +214,21 @@ class _Sweep:
         for block in (0x00, 0x20, 0x40):
             having = [m for m in framed if not block or _has(m.frame_masks, block)]
             yield from self._put(self._each(stage, having, [q.frame_request(block)]))
+        asks = []
         for module in framed:
             pids = [pid for pid in supported(module.frame_masks) if pid % 0x20 and pid != q.FRAME_CODE_PID]
             size = MAX_FRAME_PIDS if framing.is_can else 1
             groups = [pids[start : start + size] for start in range(0, len(pids), size)]
-            yield from self._put(self._each(stage, [module], [q.frame_request(*group) for group in groups]))
+            asks += self._each(stage, [module], [q.frame_request(*group) for group in groups])
+        yield from self._put(list(dict.fromkeys(asks)))
 
     # -- who is asked what --------------------------------------------------------------------------
 
     def _speaking(self, *languages: Language) -> list[ModuleSaid]:
         return [module for module in self._fold.modules.values() if module.languages & set(languages)]
+
+    def _speakers(self, language: Language) -> set[Target]:
+        return {module.target for module in self._speaking(language)}
 
     def _in_languages(self, stage: str, questions: Mapping[Language, Sequence[bytes]]) -> list[Ask]:
         return [
@@ -294,7 +305,12 @@ def _notice(ask: Ask | None, item: Notice) -> NoticeGiven:
     return NoticeGiven(ask, item.kind, item.text, item.advice)
 
 
-_STAGES = {0x3E: Stage.ROLL_CALL, 0x09: Stage.IDENTIFICATION, 0x1A: Stage.IDENTIFICATION}
+_STAGES = {
+    0x3E: Stage.ROLL_CALL,
+    0x81: Stage.ROLL_CALL,
+    0x09: Stage.IDENTIFICATION,
+    0x1A: Stage.IDENTIFICATION,
+}
 _STAGES |= {0x22: Stage.IDENTIFICATION, 0x02: Stage.SNAPSHOTS}
 _STAGES |= dict.fromkeys((0x03, 0x07, 0x0A, 0x18, 0x19), Stage.CODES)
 

@@ -23,7 +23,10 @@ def suspects(suspicion: Suspicion, ranked: Sequence[Hypothesis]) -> tuple[Suspec
     for item in ranked:
         if item.share > LEAST_SHARE:
             groups.setdefault(thing(suspicion, item.fault), []).append(item)
-    ordered = sorted(groups.items(), key=lambda pair: -sum(item.share for item in pair[1]))
+    last = ranked[-1].fault if ranked and ranked[-1].outside else None
+    ordered = sorted(
+        groups.items(), key=lambda pair: (pair[1][0].fault == last, -sum(item.share for item in pair[1]))
+    )
     shown: list[Suspect] = []
     total = 0.0
     for name, items in ordered:

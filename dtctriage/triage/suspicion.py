@@ -156,7 +156,9 @@ def _shares(scored: list[tuple[Fault, Effects | None, Trouble, float]]) -> list[
         Hypothesis(fault, expected, math.exp(score - top) / total, explains)
         for fault, expected, explains, score in scored
     ]
-    return sorted(found, key=lambda item: -item.share)
+    inside = sum(item.share for item in found if not item.outside)
+    # The profile's faults are many and small, what lies outside is one lump: together they outrank it.
+    return sorted(found, key=lambda item: (item.outside and item.share < inside, -item.share))
 
 
 def _answers(seen: Seen, explained: Trouble, expected: Effects) -> Iterator[float]:

@@ -52,7 +52,7 @@ EXPECTED = {
     "orro": Kind(
         BusProtocol.ISO14230_FAST,
         {"ECM": {Language.J1979, Language.KWP}, "TCM": {Language.J1979, Language.KWP}},
-        {"ECM": {"P0403"}, "TCM": set()},
+        {"ECM": {"P0403"}, "TCM": set(), "ABS": set(), "SRS": {"B1318"}},
         {"ECM": "ECM-EngineControl", "TCM": "TCM-TransmissionCon"},
     ),
     "denby": Kind(
