@@ -12,15 +12,14 @@ from dtctriage.sweep.events import Stage
 from dtctriage.sweep.picture import Picture
 from dtctriage.triage import problems as profiled
 from dtctriage.triage import unprofiled
+from dtctriage.triage.hazards import RESTRAINT, is_airbag
 from dtctriage.triage.lines import code_lines, module_lines
 from dtctriage.triage.model import Assessment, CodeLine, EvidenceKind, Finding, Problem, Situation, Weight
 from dtctriage.triage.rules import ALL
 from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
-from dtctriage.triage.view import Ledger, View
-
-NO_SUPPLY_VOLTS = 6.0
-"""Below this at pin 16 no interface chip and no module works. Common practice, no source."""
+from dtctriage.triage.tables import limit
+from dtctriage.triage.view import STAGES, Ledger, View
 
 
 def assess(
@@ -32,8 +31,8 @@ def assess(
     view = View(picture, profile, seen, vin_entered, Ledger())
     situation = _situation(view)
     found: tuple[Problem, ...] = ()
-    if situation is not Situation.NO_SUPPLY:
-        found = tuple(_problems(view, suspicion))
+    if situation not in (Situation.NO_SUPPLY, Situation.NOT_ASKED):
+        found = tuple(sorted(_problems(view, suspicion), key=lambda item: not item.stops_vehicle))
         situation = _refine(view, situation, found)
     findings = tuple(sorted(_findings(view, situation), key=lambda item: list(Weight).index(item.weight)))
     codes = code_lines(view, found)
@@ -45,7 +44,7 @@ def assess(
         vin_from,
         view.ledger.all,
         module_lines(view, found),
-        tuple(sorted(found, key=lambda item: not item.stops_vehicle)),
+        found,
         findings,
         codes,
         tuple(_cautions(view, codes)),
@@ -66,11 +65,10 @@ def _problems(view: View, suspicion: Suspicion | None) -> Iterator[Problem]:
 
 def _situation(view: View) -> Situation:
     picture = view.picture
-    no_supply = any(given.notice is NoticeKind.NO_SUPPLY for given in picture.notices)
-    if no_supply or (picture.supply is not None and picture.supply < NO_SUPPLY_VOLTS):
-        return Situation.NO_SUPPLY
     if not picture.modules:
-        return Situation.ALL_SILENT
+        if _no_supply(picture):
+            return Situation.NO_SUPPLY
+        return Situation.ALL_SILENT if view.passed(Stage.ROLL_CALL) else Situation.NOT_ASKED
     if view.seen is not None and view.seen.silent:
         return Situation.ONE_SILENT if len(view.seen.silent) == 1 else Situation.SOME_SILENT
     if any(said.codes for said in picture.modules.values()):
@@ -78,6 +76,13 @@ def _situation(view: View) -> Situation:
     if not view.read_modules:
         return Situation.CODES_NOT_READ
     return Situation.NOTHING_FOUND
+
+
+def _no_supply(picture: Picture) -> bool:
+    """Whoever answers has supply, whatever the adapter's voltmeter says."""
+    if any(given.notice is NoticeKind.NO_SUPPLY for given in picture.notices):
+        return True
+    return picture.supply is not None and picture.supply < (limit("no_supply").low or 0)
 
 
 def _refine(view: View, situation: Situation, found: Sequence[Problem]) -> Situation:
@@ -100,8 +105,10 @@ def _is_loss(problem: Problem, view: View) -> bool:
 def _headline(situation: Situation, found: Sequence[Problem], codes: Sequence[CodeLine]) -> str:
     if situation is Situation.NO_SUPPLY:
         return "No supply at the diagnostic connector: nothing can be read before it is sound."
+    if situation is Situation.NOT_ASKED:
+        return "The sweep broke off before the roll call was done: nothing is known about the modules."
     if found:
-        first = sorted(found, key=lambda item: not item.stops_vehicle)[0]
+        first = found[0]
         text = f"{first.title[:1].upper()}{first.title[1:]}"
         if first.suspects:
             top = first.suspects[0]
@@ -188,22 +195,18 @@ def _drives_on_high_voltage(view: View) -> bool:
 
 def _has_airbag(view: View) -> bool:
     known = roles()
-    if any(known[role].group == "restraint" for role in view.accusations()):
+    if any(known[role].group == RESTRAINT for role in view.accusations()):
         return True
-    modules = view.profile.module if view.profile else ()
-    return any(module.role in known and known[module.role].group == "restraint" for module in modules)
-
-
-_ORDER = (Stage.ADAPTER, Stage.BUS, Stage.ROLL_CALL, Stage.IDENTIFICATION, Stage.CODES, Stage.STATE)
+    return view.profile is not None and any(is_airbag(module) for module in view.profile.module)
 
 
 def _missing(picture: Picture) -> Iterator[str]:
     if picture.finished:
         return
-    reached = _ORDER.index(picture.stage) if picture.stage in _ORDER else 0
+    reached = STAGES.index(picture.stage) if picture.stage in STAGES else 0
     why = picture.broken or "the program was stopped"
-    yield f"The sweep broke off during {_ORDER[reached]}: {why}"
-    for stage in _ORDER[reached + 1 :]:
+    yield f"The sweep broke off during {STAGES[reached]}: {why}"
+    for stage in STAGES[reached + 1 :]:
         yield f"{stage}: not read"
 
 

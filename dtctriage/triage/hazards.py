@@ -11,11 +11,14 @@ AIRBAG_CAUTION = (
     "never an ohmmeter or a lamp."
 )
 
+RESTRAINT = "restraint"
+"""The group of airbags and belts in the table of modules."""
+
 
 def is_airbag(module: Module) -> bool:
     """Whether a module fires airbags or belt tensioners."""
     role = roles().get(module.role)
-    return role is not None and role.group == "restraint"
+    return role is not None and role.group == RESTRAINT
 
 
 def touches_high_voltage(profile: Profile, circuit: Circuit) -> bool:

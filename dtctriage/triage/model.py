@@ -10,6 +10,7 @@ class Situation(StrEnum):
     """What kind of vehicle stands here; each makes a different sheet."""
 
     NO_SUPPLY = "adapter without supply"
+    NOT_ASKED = "the sweep broke off before the roll call was done"
     ALL_SILENT = "all modules silent"
     SOME_SILENT = "some modules silent"
     ONE_SILENT = "one module silent"

@@ -7,11 +7,22 @@ from dataclasses import dataclass, field
 
 from dtctriage.codes.network import lost_module
 from dtctriage.link import Target
+from dtctriage.sweep.events import Stage
 from dtctriage.sweep.picture import ModuleSaid, Picture
 from dtctriage.triage.model import Evidence, EvidenceKind
 from dtctriage.triage.seen import Seen, failing, strongest
 from dtctriage.wiring.profile import Profile
 
+STAGES = (
+    Stage.ADAPTER,
+    Stage.BUS,
+    Stage.ROLL_CALL,
+    Stage.IDENTIFICATION,
+    Stage.CODES,
+    Stage.STATE,
+    Stage.SNAPSHOTS,
+)
+"""The stages of a sweep in their order."""
 ENGINE_IDS = frozenset({0x7E0, 0x18DA10F1, 0x10})
 """Where the engine module is asked: 7E0, node 10 (ISO 15765-4 habit; legacy addresses from memory)."""
 
@@ -43,6 +54,12 @@ class View:
     seen: Seen | None
     vin_entered: str | None
     ledger: Ledger
+
+    def passed(self, stage: str) -> bool:
+        """Whether a stage was gone through to its end."""
+        picture = self.picture
+        reached = STAGES.index(picture.stage) if picture.stage in STAGES else 0
+        return picture.finished or STAGES.index(stage) < reached
 
     def label(self, said: ModuleSaid) -> str:
         """The module's name on the sheet: the profile's id, else its address."""

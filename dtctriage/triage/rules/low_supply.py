@@ -16,6 +16,17 @@ def find(view: View) -> Iterator[Finding]:
     if volts is None or least.low is None or volts >= least.low:
         return
     cited = view.ledger.cite(EvidenceKind.SUPPLY, "", f"{volts:.1f} V at the diagnostic connector")
+    if view.picture.modules and volts < (limit("no_supply").low or 0):
+        yield Finding(
+            "low_supply",
+            Weight.NOTE,
+            f"The adapter shows {volts:.1f} V, and yet modules answer",
+            f"{limit('no_supply').expect}: its voltmeter is wrong or not connected.",
+            (cited,),
+            limit("no_supply").source,
+            "Measure the battery across its posts before trusting silence.",
+        )
+        return
     yield Finding(
         "low_supply",
         Weight.STOPS,

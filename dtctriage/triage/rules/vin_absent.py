@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from dtctriage.sweep.events import Stage
 from dtctriage.triage.model import EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
 
@@ -12,6 +13,8 @@ def find(view: View) -> Iterator[Finding]:
     """Silent, refusing or empty: three different reasons for a missing VIN."""
     engines = [(label, said) for label, said in view.modules if view.is_engine(said)]
     if any(vin for _, said in engines for vin in said.vins.values()):
+        return
+    if not view.passed(Stage.IDENTIFICATION if engines else Stage.ROLL_CALL):
         return
     others = [label for label, said in view.modules if any(said.vins.values())]
     source = f"taken from {others[0]}" if others else "from the paperwork or the plate"
