@@ -15,7 +15,7 @@ from dtctriage.link import Damaged, Finished, Framing, Notice, NoticeKind, Outco
 from dtctriage_adapters.serial_text.dialect import DataLine, Unreadable, Words, read_line
 from dtctriage_adapters.serial_text.messages import Lost, Message, Messages
 from dtctriage_adapters.serial_text.session import Session
-from dtctriage_adapters.serial_text.wording import Wording, own_notice
+from dtctriage_adapters.serial_text.wording import INTERRUPTED, NOTICE, Wording, own_notice
 
 NEGATIVE, RESPONSE_PENDING = 0x7F, 0x78
 POSITIVE_BIT = 0x40
@@ -167,10 +167,10 @@ class Asking:
             self._why.add(Cause.RESTARTED)
 
     def _words(self, wording: Wording, text: str) -> None:
-        if wording.role == "interrupted":
+        if wording.role == INTERRUPTED:
             if not self._interrupting:
                 self._break_off(wording, text)
-        elif wording.role == "notice":
+        elif wording.role == NOTICE:
             self._say(wording, text)
 
     def _break_off(self, wording: Wording, text: str) -> None:

@@ -26,7 +26,7 @@ from dtctriage_adapters.serial_text.dialect import DataLine, Words, read_line
 from dtctriage_adapters.serial_text.monitoring import Monitoring
 from dtctriage_adapters.serial_text.port import Port
 from dtctriage_adapters.serial_text.session import LONGEST_CAN_REQUEST, Session, Step
-from dtctriage_adapters.serial_text.wording import own_notice, protocols
+from dtctriage_adapters.serial_text.wording import ACCEPTED, own_notice, protocols
 
 COMMAND_SECONDS = 3.0
 """Silence after which a command that does not concern the bus counts as unanswered."""
@@ -203,14 +203,12 @@ class SerialTextLink:
 
     def _judge(self, step: Step, texts: list[str]) -> None:
         """Note what the chip made of a command; ask once more where its answer cannot be told."""
-        for attempt in range(2):
-            roles = {
-                line.wording.pattern.pattern for text in texts if isinstance(line := read_line(text), Words)
-            }
-            if "OK" in roles:
+        for last in (False, True):
+            words = [line.wording for text in texts if isinstance(line := read_line(text), Words)]
+            if any(item.role == ACCEPTED for item in words):
                 self._session.accepted(step)
                 return
-            if r"\?" in roles or attempt:
+            if last or any(item.kind is NoticeKind.NOT_UNDERSTOOD for item in words):
                 self._session.refused(step)
                 return
             texts = self._answer(f"AT{step.command}")

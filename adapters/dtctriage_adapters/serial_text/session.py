@@ -24,7 +24,7 @@ from dtctriage_adapters.serial_text.addressing import (
     is_standard_pair,
 )
 from dtctriage_adapters.serial_text.dialect import Unreadable, Words, read_line
-from dtctriage_adapters.serial_text.wording import own_notice, protocol_numbers, whole_line_wordings
+from dtctriage_adapters.serial_text.wording import RESET, own_notice, protocol_numbers, whole_line_wordings
 
 P2_CAN = 0.050
 """Seconds to the first answer (ISO 15765-4; from memory)."""
@@ -98,7 +98,7 @@ class Session:
     def restarted(self, text: str) -> Notice | None:
         """Whether a line says that the chip lost its settings; then they are forgotten here too."""
         line = read_line(text)
-        if isinstance(line, Words) and line.wording.role == "reset":
+        if isinstance(line, Words) and line.wording.role == RESET:
             self.reset()
             return line.wording.notice(text)
         if isinstance(line, Unreadable) and self.identity and text == self.identity:

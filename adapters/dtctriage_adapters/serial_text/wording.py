@@ -9,8 +9,8 @@ from functools import cache
 from dtctriage.link import BusProtocol, Notice, NoticeKind, Request
 from dtctriage_reference import rows
 
-MARK = "mark"
-OWN = "own"
+MARK, OWN, ACCEPTED, NOTICE, RESET, INTERRUPTED = "mark", "own", "accepted", "notice", "reset", "interrupted"
+"""Roles that make a difference; silence and progress say nothing more than that."""
 
 
 @dataclass(frozen=True, slots=True)
