@@ -1,38 +1,34 @@
 """Problems without a profile: what silence and testimony alone allow, with checks that fit any vehicle.
 
-There is no wiring to solve, so the suspects are the parts that every module needs (supply, ground, bus
-branch, itself), with the common weights of the table triage_priors.
+There is no wiring to solve, so suspects and checks come from the tables generic_suspects and generic_checks,
+weighed as commonly as such things happen.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
 
-from dtctriage.codes.network import ModuleRole, roles
+from dtctriage.codes.network import roles
+from dtctriage.triage.choose import DOUBT, Case, ranking
 from dtctriage.triage.model import Check, EvidenceKind, Problem, Suspect
-from dtctriage.triage.tables import default_minutes, limit, prior
-from dtctriage.triage.view import View, now_words
+from dtctriage.triage.tables import limit, prior
+from dtctriage.triage.view import Accusations, View, now_words
+from dtctriage_reference import rows
 
-STARTING_ROLES = ("engine_control", "fuel_pump_control", "immobilizer", "immobiliser", "drive_motor")
+ENGINE = "engine_control"
+STARTING_ROLES = (ENGINE, "fuel_pump_control", "immobiliser", "drive_motor")
 """Roles without which no vehicle starts. Common practice, no source."""
+NO_PROFILE = "No vehicle profile: shares are the trade's usual ones, not this vehicle's."
 
-_PATH = (
-    ("a fuse in its supply", "fuse box", (("open", "fuse"),)),
-    (
-        "a ground point",
-        "body or engine, where the diagram shows it",
-        (("open", "ground point"), ("high resistance", "ground point")),
-    ),
-    (
-        "a connector or terminal",
-        "along the harness to the module",
-        (("open", "terminal"), ("high resistance", "terminal")),
-    ),
-    ("a relay that feeds it", "fuse or relay box", (("open", "relay contact"), ("open", "relay coil"))),
-    ("its branch of the bus", "at the module's plug", (("off the bus", "branch"),)),
-    ("the module itself", "at the module", (("module dead", "module"),)),
-    ("a wire", "harness", (("open", "wire"), ("short to ground", "wire"))),
-)
+
+@dataclass(frozen=True, slots=True)
+class _Advice:
+    """Suspects and checks of a situation."""
+
+    suspects: tuple[Suspect, ...]
+    checks: tuple[Check, ...]
 
 
 def find_problems(view: View) -> Iterator[Problem]:
@@ -41,195 +37,162 @@ def find_problems(view: View) -> Iterator[Problem]:
         yield _all_silent(view)
         return
     missed = {
-        role: who for role, who in view.accusations().items() if any(now is not False for _, _, now in who)
+        role: who for role, who in view.accusations().items() if any(now is not False for *_, now in who)
     }
     if not missed:
         return
-    accuser = _lone_accuser(view, missed)
-    if accuser:
-        yield _cut_off_witness(view, accuser, missed)
+    accusers = {label for who in missed.values() for label, _, now in who if now is not False}
+    if len(missed) >= 2 and len(accusers) == 1 and len(view.read_modules) > 1:
+        yield _cut_off(view, next(iter(accusers)), missed)
+    elif _everyone_misses(view, missed):
+        yield _shared(view, missed)
     else:
         yield _missed(view, missed)
 
 
 def _all_silent(view: View) -> Problem:
-    rounds = max(view.picture.silent.values(), default=0)
-    evidence = [view.ledger.cite(EvidenceKind.SILENCE, "", f"no module answered in {rounds} roll calls")]
+    evidence = [
+        view.ledger.cite(EvidenceKind.SILENCE, "", f"no module answered in {view.picture.rounds} roll calls")
+    ]
     for notice in view.picture.notices:
         evidence.append(view.ledger.cite(EvidenceKind.NOTICE, "", f"adapter: {notice.text}"))
-    suspects = (
-        Suspect("ignition not in run, or battery too low", "battery, key", 0.4, (), "the commonest reason"),
-        Suspect("bus shorted or open", "from the diagnostic connector on", 0.3, (), "no module can speak"),
-        Suspect("a main fuse, relay or ground", "battery, fuse boxes", 0.2, (), "feeds every module"),
-        Suspect("gateway, or the connector's wiring", "dash", 0.1, (), "between the connector and the rest"),
+    advice = _advice("all silent", "")
+    return Problem(
+        "no module answers",
+        (),
+        tuple(dict.fromkeys(evidence)),
+        advice.suspects,
+        advice.checks,
+        True,
+        open_end=NO_PROFILE,
     )
-    checks = (
-        _check(
-            "measure the battery across its posts", "battery", "key off, at rest", "battery_rest", 2.0, 0.4
-        ),
-        _check(
-            "measure pin 16 against pins 4 and 5",
-            "diagnostic connector",
-            "key off",
-            "pin16",
-            default_minutes("diagnostic connector"),
-            0.3,
-        ),
-        _check(
-            "measure CAN high and CAN low (pins 6 and 14) against pin 5",
-            "diagnostic connector",
-            "key on",
-            "recessive_volts",
-            default_minutes("diagnostic connector"),
-            0.3,
-        ),
-        _check(
-            "measure the resistance between pins 6 and 14",
-            "diagnostic connector",
-            "key off, one minute at rest, battery minus off",
-            "pair_ohms",
-            default_minutes("diagnostic connector"),
-            0.3,
-        ),
-        _check(
-            "measure main fuses and ignition-fed fuses on both test points",
-            "fuse boxes",
-            "key on",
-            "fuse_both_sides",
-            2 * default_minutes("fuse"),
-            0.2,
-        ),
-    )
-    return Problem("no module answers", (), tuple(evidence), suspects, checks, True, open_end=_NO_PROFILE)
 
 
-_NO_PROFILE = "No vehicle profile: shares are the trade's usual ones, not this vehicle's."
-
-
-def _lone_accuser(view: View, missed: dict[str, list[tuple[str, str, bool | None]]]) -> str:
-    """The one module that misses several partners while others, who could, miss nobody."""
-    witnesses = {label for who in missed.values() for label, _, _ in who}
-    others = [said for said in view.read_modules if view.label(said) not in witnesses]
-    return next(iter(witnesses)) if len(witnesses) == 1 and len(missed) >= 2 and others else ""
-
-
-def _cut_off_witness(
-    view: View, label: str, missed: dict[str, list[tuple[str, str, bool | None]]]
-) -> Problem:
-    evidence = tuple(_cite(view, missed))
-    suspects = (
-        Suspect(
-            f"the branch of the bus to {label}",
-            "at its plug",
-            0.6,
-            (),
-            "it hears nobody, the others hear each other",
-        ),
-        Suspect(f"{label} itself (transceiver)", "at the module", 0.25, (), "its receiver may be at fault"),
-        Suspect(
-            "its supply dipping",
-            "its supply and ground",
-            0.15,
-            (),
-            "a module that restarts loses its partners",
-        ),
-    )
+def _cut_off(view: View, label: str, missed: Accusations) -> Problem:
+    """One module misses several partners while others, who could, miss nobody."""
+    advice = _advice("one misses the others", label)
     return Problem(
         f"{label} misses its partners while they hear each other",
         (label,),
-        evidence,
-        suspects,
-        _module_checks(label),
+        tuple(_cite(view, missed)),
+        advice.suspects,
+        advice.checks,
         False,
-        explains=tuple(f"{who} {code}" for items in missed.values() for who, code, _ in items),
-        open_end=_NO_PROFILE,
+        explains=_consequences(missed),
+        open_end=NO_PROFILE,
     )
 
 
-def _missed(view: View, missed: dict[str, list[tuple[str, str, bool | None]]]) -> Problem:
+def _everyone_misses(view: View, missed: Accusations) -> bool:
+    """Two modules or more, each of which misses two others or more."""
+    losses = [
+        sum(any(label == view.label(said) for label, *_ in who) for who in missed.values())
+        for said in view.read_modules
+    ]
+    return len(losses) >= 2 and min(losses) >= 2
+
+
+def _shared(view: View, missed: Accusations) -> Problem:
+    advice = _advice("everyone misses others", "")
+    return Problem(
+        "every module misses others: the bus or the supply that they share",
+        tuple(view.label(said) for said in view.read_modules),
+        tuple(_cite(view, missed)),
+        advice.suspects,
+        advice.checks,
+        _stops(missed),
+        explains=_consequences(missed),
+        open_end=NO_PROFILE,
+    )
+
+
+def _missed(view: View, missed: Accusations) -> Problem:
     known = roles()
     names = tuple(known[key].words for key in missed)
-    subject = names[0] if len(names) == 1 else "them"
-    verb = "is" if len(names) == 1 else "are"
+    one = len(names) == 1
+    answers = _all_answer(view, missed)
+    advice = _advice("missed", names[0] if one else "them")
     return Problem(
-        f"{', '.join(names)} {verb} missed by other modules",
+        f"{', '.join(names)} {'is' if one else 'are'} missed by other modules"
+        + (", and yet answers" if answers else ""),
         names,
         tuple(_cite(view, missed)),
-        _path_suspects(len(names) > 1),
-        _module_checks(subject),
-        any(key.startswith(STARTING_ROLES) for key in missed),
-        known_by=tuple(_known_by(known[key], who) for key, who in missed.items()),
-        explains=tuple(f"{who} {code}" for items in missed.values() for who, code, _ in items),
-        open_end=_NO_PROFILE,
+        advice.suspects,
+        advice.checks,
+        _stops(missed),
+        known_by=() if answers else tuple(_known_by(missed)),
+        explains=_consequences(missed),
+        open_end=NO_PROFILE if one else f"Whatever they share comes first. {NO_PROFILE}",
     )
 
 
-def _known_by(role: ModuleRole, who: Sequence[tuple[str, str, bool | None]]) -> str:
-    return f"{role.words}: named lost by " + ", ".join(
-        f"{label} ({code}, {now_words(now)})" for label, code, now in who
+def _all_answer(view: View, missed: Accusations) -> bool:
+    """Without a profile only the engine module is known by its address."""
+    return all(key.startswith(ENGINE) for key in missed) and any(
+        view.is_engine(said) for said in view.picture.modules.values()
     )
 
 
-def _cite(view: View, missed: dict[str, list[tuple[str, str, bool | None]]]) -> Iterator[str]:
-    known = roles()
+def _stops(missed: Accusations) -> bool:
+    return any(key.startswith(STARTING_ROLES) for key in missed)
+
+
+def _known_by(missed: Accusations) -> Iterator[str]:
+    for key, who in missed.items():
+        told = ", ".join(f"{label} ({code}, {now_words(now)})" for label, code, now in who)
+        yield f"{roles()[key].words}: named lost by {told}"
+
+
+def _consequences(missed: Accusations) -> tuple[str, ...]:
+    return tuple(f"{who} {code}" for items in missed.values() for who, code, _ in items)
+
+
+def _cite(view: View, missed: Accusations) -> Iterator[str]:
     for key, who in missed.items():
         for label, code, now in who:
-            yield view.ledger.cite(
-                EvidenceKind.WITNESS, label, f"{code} names {known[key].words}, {now_words(now)}"
-            )
+            text = f"{code} names {roles()[key].words}, {now_words(now)}"
+            yield view.ledger.cite(EvidenceKind.WITNESS, label, text)
 
 
-def _path_suspects(several: bool) -> tuple[Suspect, ...]:
-    weights = [sum(prior(fault, part)[0] for fault, part in causes) for _, _, causes in _PATH]
-    ranked = sorted(zip(_PATH, weights, strict=True), key=lambda pair: -pair[1])
-    because = "whatever the silent modules share comes first" if several else ""
-    return tuple(
-        Suspect(title, place, weight / sum(weights), (), because) for (title, place, _), weight in ranked
+# -- tables ---------------------------------------------------------------------------------------------
+
+
+@cache
+def _advice(situation: str, module: str) -> _Advice:
+    """The suspects of a situation, likeliest first, and the checks that tell them apart."""
+    of_it = [row for row in rows("generic_suspects") if row["situation"] == situation]
+    weights = [_weight(row["weight"]) for row in of_it]
+    shares = {row["key"]: weight / sum(weights) for row, weight in zip(of_it, weights, strict=True)}
+    suspects = [
+        Suspect(row["title"].format(module=module), row["place"], shares[row["key"]], (), row["because"])
+        for row in of_it
+    ]
+    checks = [row for row in rows("generic_checks") if row["situation"] == situation]
+    cases = [Case("", DOUBT, ((0,),) * len(checks))]
+    cases += [
+        Case(key, share * (1 - DOUBT), tuple((int(key in row["finds"].split("+")),) for row in checks))
+        for key, share in shares.items()
+    ]
+    ranked = ranking(cases, [float(row["minutes"]) for row in checks], len(checks))
+    return _Advice(
+        tuple(sorted(suspects, key=lambda item: -item.share)),
+        tuple(_check(checks[place], module, settles) for place, settles in ranked),
     )
 
 
-def _module_checks(name: str) -> tuple[Check, ...]:
-    """Power, ground, bus, then the module: cheapest first."""
-    minutes = default_minutes("module")
-    return (
-        _check(
-            "measure the battery across its posts", "battery", "key off, at rest", "battery_rest", 2.0, 0.1
-        ),
-        _check(
-            f"measure every fuse that feeds {name} on both test points",
-            "fuse boxes, by the wiring diagram",
-            "key on",
-            "fuse_both_sides",
-            2 * default_minutes("fuse"),
-            0.4,
-        ),
-        _check(
-            f"back-probe the supply pins of {name} at its plug",
-            "at the module",
-            "key on, plug on",
-            "supply_drop",
-            minutes,
-            0.4,
-        ),
-        _check(
-            f"back-probe the ground pins of {name} at its plug",
-            "at the module",
-            "key on, plug on",
-            "module_ground_drop",
-            2.0,
-            0.3,
-        ),
-        _check(
-            f"measure CAN high to CAN low at the plug of {name}, module unplugged",
-            "at the module",
-            "key off, one minute at rest, battery minus off",
-            "pair_ohms",
-            4.0,
-            0.3,
-        ),
+def _weight(sum_of: str) -> float:
+    pairs = (term.partition("|") for term in sum_of.split("+"))
+    return sum(prior(fault, part)[0] for fault, _, part in pairs)
+
+
+def _check(row: dict[str, str], module: str, settles: float) -> Check:
+    rule = limit(row["limit"])
+    return Check(
+        row["what"].format(module=module),
+        row["where"],
+        row["condition"],
+        rule.expect,
+        rule.source,
+        float(row["minutes"]),
+        settles,
     )
-
-
-def _check(what: str, where: str, condition: str, key: str, minutes: float, settles: float) -> Check:
-    rule = limit(key)
-    return Check(what, where, condition, rule.expect, rule.source, minutes, settles)

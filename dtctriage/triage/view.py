@@ -23,6 +23,8 @@ STAGES = (
     Stage.SNAPSHOTS,
 )
 """The stages of a sweep in their order."""
+Accusations = dict[str, list[tuple[str, str, bool | None]]]
+"""Role key -> (witness label, code, failing now)."""
 ENGINE_IDS = frozenset({0x7E0, 0x18DA10F1, 0x10})
 """Where the engine module is asked: 7E0, node 10 (ISO 15765-4 habit; legacy addresses from memory)."""
 
@@ -93,9 +95,9 @@ class View:
         """The modules whose codes were read."""
         return [said for said in self.picture.modules.values() if said.codes_read]
 
-    def accusations(self) -> dict[str, list[tuple[str, str, bool | None]]]:
-        """Role key -> (witness label, code, failing now) of every lost-communication code."""
-        found: dict[str, list[tuple[str, str, bool | None]]] = {}
+    def accusations(self) -> Accusations:
+        """Who is named by every lost-communication code, and by whom."""
+        found: Accusations = {}
         for label, said in self.modules:
             for entry in strongest(said):
                 role = lost_module(entry.dtc)
