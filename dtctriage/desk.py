@@ -74,6 +74,8 @@ def compose(
     """Fold events, judge them, and set the sheet. `died` says why a sweep has no end of its own."""
     expected = tuple(module.target for module in profile.module) if profile else ()
     seen = picture(events, expected)
+    # By address: who answered first depends on the link, not on the vehicle.
+    seen.modules = dict(sorted(seen.modules.items()))
     if died and seen.broken is None:
         seen.broken = died
     assessment = assess(seen, Suspicion(Wiring(profile)) if profile else None, job.vin or None)
