@@ -32,6 +32,7 @@ class Progress:
         self._questions = 0
         self._done = 0
         self._heard: set[int] = set()
+        self._told: set[str] = set()
         self._width = 0
         self.anything_read = False
         """The vehicle was asked, or its supply seen."""
@@ -50,7 +51,7 @@ class Progress:
                 name = protocol.title if protocol else "no protocol found"
                 self._line(f"protocol: {name}{' (assumed)' if assumed else ''}")
             case NoticeGiven(text=text, advice=advice):
-                self._line(f"adapter: {text}. {advice}")
+                self._notice(f"adapter: {text}. {advice}")
             case SweepBroken(message=message, advice=advice):
                 self._line(f"broken off: {message}. {advice}")
             case SweepFinished():
@@ -68,6 +69,12 @@ class Progress:
         """Leave the terminal with a clean line."""
         if self._live:
             self._clear()
+
+    def _notice(self, line: str) -> None:
+        """A dead bus gives the same notice to every question: once is enough, the sheet counts them."""
+        if line not in self._told:
+            self._told.add(line)
+            self._line(line)
 
     def _answer(self, ask: Ask, source: int | None, text: str) -> None:
         who = id_text(ask.target.framing, source) if source is not None else "?"
