@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cached_property
 
 from threadpoolctl import threadpool_limits
 
@@ -74,7 +75,7 @@ class Suspicion:
         metered = sorted(seen.volts)
         alike: dict[object, tuple[Trouble, float]] = {}
         scored: list[tuple[Fault, Effects | None, Trouble, float]] = []
-        for fault, expected in self._every_fault():
+        for fault, expected in self._every_fault:
             shown = tuple(round(expected.volts[module], 1) for module in metered)
             outward = (expected.answering, expected.awake, expected.losses, expected.codes, shown)
             if outward not in alike:
@@ -102,6 +103,7 @@ class Suspicion:
         }
         return prior(fault.kind, places[fault.kind])[0]
 
+    @cached_property
     def _every_fault(self) -> list[tuple[Fault, Effects]]:
         # The matrices are small: threads inside BLAS cost several times what they save.
         with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
@@ -115,14 +117,14 @@ class Suspicion:
         if not left:
             return usual
         noise = math.fsum(math.log(chance) for chance in _noise(seen, left))
-        another = math.log(likelihood("another_trouble")) + len(left) * math.log(likelihood("outside_answer"))
+        another = math.log(likelihood("another_trouble")) + _elsewhere(left)
         top = max(noise, another)
         return usual + top + math.log(math.exp(noise - top) + math.exp(another - top))
 
     def _outside(self, seen: Seen, trouble: Trouble) -> float:
-        """Each piece of trouble is a coin's toss; what looks sound is taken as sound."""
+        """Trouble has its cause elsewhere; what looks sound is taken as sound."""
         usual = math.fsum(math.log(chance) for chance in self._usual(seen, Trouble(), Trouble(), self.sound))
-        return usual + len(trouble) * math.log(likelihood("outside_answer"))
+        return usual + _elsewhere(trouble)
 
     def _usual(self, seen: Seen, trouble: Trouble, explained: Trouble, expected: Effects) -> Iterator[float]:
         """The chance of what looks sound, and of what the fault explains."""
@@ -175,6 +177,12 @@ def _noise(seen: Seen, left: Trouble) -> Iterator[float]:
         yield _roll_calls(*seen.answers[module], reached=True)
     yield from (likelihood("witness_when_heard") for _ in left.missed)
     yield from (likelihood("code_when_unexpected") for _ in left.codes)
+
+
+def _elsewhere(trouble: Trouble) -> float:
+    """The log chance of trouble whose cause nobody has a model of."""
+    codes, others = len(trouble.codes), len(trouble.silence)
+    return others * math.log(likelihood("outside_answer")) + codes * math.log(likelihood("outside_code"))
 
 
 def _roll_calls(answered: int, asked: int, reached: bool) -> float:
