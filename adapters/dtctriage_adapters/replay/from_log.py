@@ -90,6 +90,7 @@ def session_of(log: WireLog) -> Session:
         asked=tuple(asked for batch in batches for asked in batch.asked),
         activities=tuple(activities),
         supplies=tuple(supplies),
+        breaks_off=_CUT.text if log.cut else "",
     )
 
 

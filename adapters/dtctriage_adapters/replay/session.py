@@ -13,6 +13,7 @@ from dtctriage.link import (
     BusProtocol,
     Finished,
     Framing,
+    LinkLost,
     Notice,
     NoticeKind,
     Opened,
@@ -46,6 +47,8 @@ class Session:
     asked: tuple[Asked, ...]
     activities: tuple[BusActivity, ...] = ()
     supplies: tuple[float | None, ...] = ()
+    breaks_off: str = ""
+    """Why the sweep that was recorded has no end; empty for a whole one."""
 
 
 class ReplayLink:
@@ -94,6 +97,9 @@ class ReplayLink:
         return _next(self._activities, BusActivity(0.0, {}, 0, heard=False))
 
     def supply_voltage(self) -> float | None:
+        """What was recorded. Raises LinkLost where the recording breaks off before its sweep did."""
+        if self._session.breaks_off and not any(self._answers.values()):
+            raise LinkLost(self._session.breaks_off, "What came before it is used")
         return _next(self._supplies, None)
 
     def close(self) -> None:
