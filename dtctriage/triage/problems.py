@@ -20,6 +20,7 @@ from dtctriage.wiring.profile import Circuit, Profile
 
 MOST_CAUSES = 6
 """Independent causes looked for in one vehicle."""
+REPEAT = "Repeat the roll call first: a frame lost on the way looks the same."
 COMES_AND_GOES = "Not failing now: the fault comes and goes. Look while the harness is moved."
 
 
@@ -71,7 +72,7 @@ def _silence(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
         stops_vehicle=any(module.starts for module in concerned),
         known_by=tuple(_known_by(view.seen, part)) if view.seen else (),
         explains=tuple(_consequences(view, part)),
-        open_end=_open_end(ranked),
+        open_end=_open_end(ranked) if part.silent or part.missed else f"{REPEAT} {_open_end(ranked)}".strip(),
     )
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from threadpoolctl import threadpool_limits
@@ -77,9 +77,13 @@ class Suspicion:
         scored: list[tuple[Fault, Effects | None, Trouble, float]] = []
         for fault, expected in self._every_fault:
             shown = tuple(round(expected.volts[module], 1) for module in metered)
-            outward = (expected.answering, expected.awake, expected.losses, expected.codes, shown)
+            steady = fault.kind is FaultKind.NOT_FITTED
+            outward = (steady, expected.answering, expected.awake, expected.losses, expected.codes, shown)
             if outward not in alike:
                 explained = self._expectations.explained(trouble, expected)
+                if steady:
+                    # What is not there does not answer now and then.
+                    explained = replace(explained, unsteady=frozenset())
                 alike[outward] = explained, self._log_chance(seen, trouble, explained, expected)
             explained, chance = alike[outward]
             if explained:
@@ -137,7 +141,9 @@ class Suspicion:
         told = {(item.witness, item.lost) for item in seen.testimonies}
         lost = {(loss.witness, loss.lost) for loss in expected.losses}
         for witness, partner in self._expectations.listening:
-            if (witness, partner) not in told and witness in seen.readable:
+            # A partner that comes and goes need not be gone long enough for its code.
+            judged = witness in seen.readable and partner not in explained.unsteady
+            if judged and (witness, partner) not in told:
                 missed = (witness, partner) in lost
                 yield 1 - likelihood("witness_when_lost" if missed else "witness_when_heard")
         yield from (likelihood("witness_when_lost") for _ in explained.missed)
@@ -164,9 +170,11 @@ def _shares(scored: list[tuple[Fault, Effects | None, Trouble, float]]) -> list[
 
 
 def _answers(seen: Seen, explained: Trouble, expected: Effects) -> Iterator[float]:
+    if explained.unsteady:
+        yield likelihood("unsteady_when_at_fault")
     for module, (answered, asked) in seen.answers.items():
         if module in explained.unsteady:
-            yield likelihood("unsteady_when_at_fault")
+            yield math.comb(asked, answered) / 2**asked
         elif module in explained.silent or answered == asked:
             yield _roll_calls(answered, asked, module in expected.answering)
 
@@ -181,8 +189,12 @@ def _noise(seen: Seen, left: Trouble) -> Iterator[float]:
 
 def _elsewhere(trouble: Trouble) -> float:
     """The log chance of trouble whose cause nobody has a model of."""
-    codes, others = len(trouble.codes), len(trouble.silence)
-    return others * math.log(likelihood("outside_answer")) + codes * math.log(likelihood("outside_code"))
+    counts = {
+        "outside_answer": len(trouble.silent) + len(trouble.missed),
+        "unsteady_when_at_fault": len(trouble.unsteady),
+        "outside_code": len(trouble.codes),
+    }
+    return math.fsum(count * math.log(likelihood(name)) for name, count in counts.items())
 
 
 def _roll_calls(answered: int, asked: int, reached: bool) -> float:
