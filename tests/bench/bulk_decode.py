@@ -51,7 +51,7 @@ def rows() -> list[dict[str, object]]:
         foreign, own = scapys(data), ours(data)
         found.append(
             {
-                "records": kind,
+                "what": kind,
                 "ours, us": round(own * 1e6, 3),
                 "scapy, us": round(foreign * 1e6, 2),
                 "times faster": round(foreign / own, 1),
