@@ -12,11 +12,11 @@ def find(view: View) -> Iterator[Finding]:
     """A module with another VIN usually comes from another vehicle."""
     holders: dict[str, list[str]] = {}
     for label, said in view.modules:
-        for vin in dict.fromkeys(said.vins.values()):
+        for vin in dict.fromkeys(_plain(text) for text in said.vins.values()):
             if vin:
                 holders.setdefault(vin, []).append(label)
     if view.vin_entered:
-        holders.setdefault(view.vin_entered, []).insert(0, "repair order")
+        holders.setdefault(_plain(view.vin_entered), []).insert(0, "repair order")
     if len(holders) < 2:
         return
     ranked = sorted(holders.items(), key=lambda pair: -len(pair[1]))
@@ -34,3 +34,8 @@ def find(view: View) -> Iterator[Finding]:
         "SAE J1979 service 09; ISO 14229-1 identifier F190",
         "A module from another vehicle may lack coding or key data: ask the owner, check part numbers.",
     )
+
+
+def _plain(text: str) -> str:
+    """However it was typed or padded."""
+    return "".join(text.split()).replace("-", "").upper()

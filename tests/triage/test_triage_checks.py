@@ -1,0 +1,235 @@
+"""What is offered to be measured: where, with which limit, and never where it can hurt."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dtctriage.triage.assess import assess
+from dtctriage.triage.checks import POWER_OFF, battery_offer, circuit_offers, driver_offer, supply_offers
+from dtctriage.triage.choose import Offer
+from dtctriage.triage.hazards import AIRBAG_CAUTION, is_airbag, off_limits
+from dtctriage.triage.model import Assessment
+from dtctriage.triage.suspicion import Suspicion
+from dtctriage.wiring.faults import Fault, FaultKind, branch, possible_faults
+from dtctriage.wiring.power import Wiring
+from dtctriage.wiring.profile import Profile
+from dtctriage.wiring.profile_file import parse_profile
+
+Bench = Any
+
+HYBRID = """
+[[module]]
+id = "INV"
+name = "inverter"
+role = "drive_motor_control_a"
+request = 0x7E5
+buses = ["PT"]
+supply = [{ from = "F22", through = ["X900:1"], pin = "C1:1" }]
+ground = [{ ground = "G301", pin = "C1:2" }]
+hears = ["ECM@PT"]
+high_voltage = true
+starts = true
+
+[[connector]]
+id = "X900"
+
+[[connector]]
+id = "X901"
+
+[[circuit]]
+id = "contactor"
+name = "main contactor"
+module = "INV"
+driver = "low side"
+driver_pin = "C1:9"
+driver_through = ["X901:1"]
+feed = { from = "F22", through = ["X901:2"] }
+load = { name = "main contactor coil", ohms = 30, place = "battery pack" }
+codes = { open = "P0AA1-13", low = "P0AA1-11", high = "P0AA1-12" }
+high_voltage = true
+
+[[circuit]]
+id = "coolant pump"
+module = "INV"
+driver = "low side"
+driver_pin = "C1:10"
+feed = { from = "F22" }
+load = { name = "coolant pump", ohms = 10, place = "front end" }
+codes = { open = "P0A06-13", low = "P0A06-11", high = "P0A06-12" }
+
+[[circuit]]
+id = "igniter"
+module = "SRS"
+driver = "low side"
+driver_pin = "C9:1"
+feed = { from = "F11" }
+load = { name = "steering wheel igniter", ohms = 2, place = "steering wheel" }
+codes = { open = "B0001-13" }
+"""
+
+
+@pytest.fixture(scope="module")
+def hybrid(demo: Path) -> Suspicion:
+    """The demo vehicle with an inverter, a contactor and an igniter circuit."""
+    text = (demo / "kavo.vehicle.toml").read_text(encoding="utf-8")
+    text = text.replace('"AWD", "GW"]', '"AWD", "INV", "GW"]', 1) + HYBRID
+    text = text.replace(
+        "nominal_volts = 12\n", 'nominal_volts = 12\n\n[high_voltage]\nvolts = 360\nwhere = "floor"\n'
+    )
+    return Suspicion(Wiring(parse_profile(text, "hybrid")))
+
+
+def all_offers(wiring: Wiring) -> list[Offer]:
+    profile = wiring.profile
+    offers = [battery_offer(profile), *supply_offers(wiring)]
+    for circuit in profile.circuit:
+        offers += [*circuit_offers(profile, circuit), *driver_offer(profile, circuit)]
+    return offers
+
+
+def judged_with(bench: Bench, suspicion: Suspicion, *faults: Fault) -> Assessment:
+    """A sweep of another vehicle, seen with the bench's eyes."""
+    other = type(bench)(suspicion.wiring.profile)
+    return assess(other.picture(*faults), suspicion)
+
+
+# High voltage ----------------------------------------------------------------------------------------------
+
+
+def test_nothing_is_measured_at_a_high_voltage_module_or_circuit(hybrid: Suspicion) -> None:
+    for offer in all_offers(hybrid.wiring):
+        for word in ("INV", "contactor", "coolant pump", "X901", "inverter"):
+            assert word not in offer.what and word not in offer.where, offer.what
+
+
+def test_the_twelve_volt_side_before_it_may_be_measured(hybrid: Suspicion) -> None:
+    told = [offer.what for offer in all_offers(hybrid.wiring)]
+    assert any("fuse F22" in what for what in told) and any("connector X900" in what for what in told)
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        Fault(FaultKind.MODULE_DEAD, "INV"),
+        Fault(FaultKind.OPEN, "contactor load"),
+        Fault(FaultKind.OPEN, "coolant pump load"),
+        Fault(FaultKind.OPEN, "F22"),
+    ],
+)
+def test_a_problem_on_the_high_voltage_side_begins_with_the_hazard(
+    bench: Bench, hybrid: Suspicion, fault: Fault
+) -> None:
+    judged = judged_with(bench, hybrid, fault)
+    problem = next(p for p in judged.problems if "INV" in p.modules)
+    assert problem.checks[0].what.startswith("leave the high-voltage side to a qualified person")
+    assert (problem.checks[0].where, problem.checks[0].caution) == ("floor", "High voltage can kill.")
+    assert all("INV" not in check.what and "contactor" not in check.what for check in problem.checks)
+    assert any(caution.startswith("High voltage (360 V, floor)") for caution in judged.cautions)
+
+
+def test_every_single_fault_of_it_keeps_away_from_high_voltage(bench: Bench, hybrid: Suspicion) -> None:
+    other = type(bench)(hybrid.wiring.profile)
+    near = [
+        f
+        for f in possible_faults(other.profile)
+        if any(w in f.at for w in ("INV", "contactor", "F22", "X90"))
+    ]
+    assert len(near) > 20
+    for fault in near:
+        for problem in other.problems(other.picture(fault)):
+            assert all("INV" not in check.what and "contactor" not in check.what for check in problem.checks)
+
+
+# Airbags ---------------------------------------------------------------------------------------------------
+
+
+def test_airbag_modules_are_known_by_their_role(bench: Bench) -> None:
+    assert [module.id for module in bench.profile.module if is_airbag(module)] == ["SRS"]
+
+
+def test_no_ohmmeter_and_no_lamp_at_airbags(hybrid: Suspicion) -> None:
+    for offer in all_offers(hybrid.wiring):
+        if "SRS" in offer.what or "igniter" in offer.what or "steering wheel" in offer.where:
+            assert offer.condition != POWER_OFF and "resistance" not in offer.what
+            assert offer.caution == AIRBAG_CAUTION
+
+
+def test_a_connector_that_feeds_airbags_carries_the_caution(bench: Bench) -> None:
+    cautions = {offer.what.split(",")[0]: offer.caution for offer in supply_offers(bench.suspicion.wiring)}
+    assert cautions["open connector X201"] == AIRBAG_CAUTION
+    assert cautions["open connector X401"] == ""
+
+
+def test_igniter_circuits_are_off_limits(hybrid: Suspicion) -> None:
+    profile = hybrid.wiring.profile
+    closed = {circuit.id for circuit in profile.circuit if off_limits(profile, circuit)}
+    assert closed == {"contactor", "coolant pump", "igniter"}
+
+
+def test_a_silent_airbag_module_is_measured_by_voltage_alone(bench: Bench) -> None:
+    for fault in (Fault(FaultKind.MODULE_DEAD, "SRS"), Fault(FaultKind.OFF_THE_BUS, branch("SRS", "PT"))):
+        judged = bench.assess(bench.picture(fault))
+        (problem,) = judged.problems
+        at_it = [check for check in problem.checks if "SRS" in check.what]
+        assert at_it and all(check.caution == AIRBAG_CAUTION for check in at_it)
+        assert not any("module unplugged" in check.what for check in at_it)
+    assert any(caution.startswith("Airbags") for caution in judged.cautions)
+
+
+def test_no_test_lamp_is_proposed_on_a_modules_pin(bench: Bench) -> None:
+    """Makers' service literature: a lamp draws enough to damage module outputs."""
+    profile: Profile = bench.profile
+    for circuit in profile.circuit:
+        (offer,) = driver_offer(profile, circuit)
+        assert "no test lamp" in offer.caution
+    assert not any("lamp" in offer.what for offer in all_offers(bench.suspicion.wiring))
+
+
+# Readings --------------------------------------------------------------------------------------------------
+
+
+def reading(bench: Bench, text: str, fault: Fault | None) -> tuple[int | str, ...]:
+    (offer,) = [offer for offer in all_offers(bench.suspicion.wiring) if text in offer.what]
+    effects = bench.suspicion.sound if fault is None else bench.suspicion.effects_of(fault)
+    return offer.read(fault or Fault(FaultKind.NOT_FITTED, ""), effects)
+
+
+@pytest.mark.parametrize(
+    ("check", "fault", "shown"),
+    [
+        # Half volts: 12.5 V is 25.
+        ("measure fuse F11 ", None, (25, 25)),
+        ("measure fuse F11 ", Fault(FaultKind.OPEN, "F11"), (25, 0)),
+        ("measure fuse F11 ", Fault(FaultKind.OPEN, "F3"), (0, 0)),
+        ("measure relay K1 ", Fault(FaultKind.OPEN, "K1 contact"), (25, 0, 25, 0)),
+        ("measure relay K1 ", Fault(FaultKind.OPEN, "F10"), (25, 0, 0, 0)),
+        # Tenths of a volt above battery minus.
+        ("from ground G203 ", None, (0,)),
+        ("from ground G203 ", Fault(FaultKind.HIGH_RESISTANCE, "G203"), (94,)),
+        ("of bus PT (pins 6 and 14)", Fault(FaultKind.BUS_SHORTED, "PT"), ("0",)),
+        ("of bus PT (pins 6 and 14)", Fault(FaultKind.OFF_THE_BUS, "ECM@PT"), ("120",)),
+        ("bus PT at the plug of ABS", Fault(FaultKind.OFF_THE_BUS, "ABS@PT"), ("open",)),
+        ("resistance of the fuel pump", Fault(FaultKind.OPEN, "fuel pump load"), ("open",)),
+        ("resistance of the fuel pump", Fault(FaultKind.OPEN, "pin X301:7"), ("whole",)),
+    ],
+)
+def test_what_a_check_reads(
+    bench: Bench, check: str, fault: Fault | None, shown: tuple[int | str, ...]
+) -> None:
+    assert reading(bench, check, fault) == shown
+
+
+def test_every_offer_says_what_to_expect_where_and_on_whose_word(bench: Bench) -> None:
+    for offer in all_offers(bench.suspicion.wiring):
+        assert offer.what and offer.where and offer.condition and offer.expect and offer.source
+        assert 0 < offer.minutes <= 60
+
+
+def test_the_checks_of_a_fuse_problem_begin_at_the_fuse_and_cost_its_minutes(bench: Bench) -> None:
+    (problem,) = bench.problems(bench.picture(Fault(FaultKind.OPEN, "F21")))
+    first = problem.checks[0]
+    assert first.what.startswith("measure fuse F21") and first.minutes == 1
+    assert "0.1 V" in first.expect
