@@ -71,6 +71,10 @@ class Fold:
         self._expected = expected
         self._picture = Picture()
         self._called: dict[Target, set[int]] = {}
+        self._called_all: dict[bytes, set[int]] = {}
+        """Rounds in which a question went to everybody at once."""
+        self._joins: dict[Target, set[bytes]] = {}
+        """Such questions that a module has answered."""
         self._heard: dict[Target, set[int]] = {}
 
     @property
@@ -113,22 +117,28 @@ class Fold:
         return self._picture
 
     def _count(self) -> None:
-        rolls = (turns for targets in (self._called, self._heard) for turns in targets.values())
-        self._picture.rounds = max((max(turns) for turns in rolls if turns), default=0)
+        """How often each module was called and how often it answered."""
+        calls = (*self._called_all.values(), *self._called.values())
+        self._picture.rounds = max(set[int]().union(*calls), default=0)
         for target, turns in self._called.items():
             if target not in self.modules:
                 self._picture.silent[target] = len(turns)
         for target, module in self.modules.items():
-            module.asked = len(self._called.get(target, set()) | self._heard.get(target, set()))
-            if any(turns for turns in self._called.values()):
-                module.asked = max(module.asked, self._picture.rounds)
-            module.answered = len(self._heard.get(target, ()))
+            heard = self._heard.get(target, set())
+            module.asked = len(self._called.get(target, self._with_everybody(target)) | heard)
+            module.answered = len(heard)
+
+    def _with_everybody(self, target: Target) -> set[int]:
+        """Rounds in which a module that is not called by its own address had reason to answer."""
+        return set[int]().union(*(self._called_all[question] for question in self._joins.get(target, ())))
 
     # -- one module ---------------------------------------------------------------------------------
 
     def _about_module(self, event: Answered | Refused | AnswerDamaged | Silent) -> None:
         ask = event.ask
-        if ask.stage == Stage.ROLL_CALL and not ask.target.functional:
+        if ask.stage == Stage.ROLL_CALL and ask.target.functional:
+            self._called_all.setdefault(ask.payload, set()).add(ask.round)
+        elif ask.stage == Stage.ROLL_CALL:
             self._called.setdefault(self._pairing(ask.target), set()).add(ask.round)
         if isinstance(event, Silent):
             return
@@ -140,6 +150,8 @@ class Fold:
         module = self._module(ask, event.source)
         if ask.stage == Stage.ROLL_CALL:
             self._heard.setdefault(module.target, set()).add(ask.round)
+            if ask.target.functional:
+                self._joins.setdefault(module.target, set()).add(ask.payload)
         match event:
             case Refused(code=code):
                 module.refused.append((ask.payload, code))
@@ -154,7 +166,7 @@ class Fold:
                     module.troubles.append(Trouble(ask.payload, error.message, payload))
 
     def _pairing(self, target: Target) -> Target:
-        for known in (*self._expected, *self.modules):
+        for known in (*self.modules, *self._expected):
             if (known.framing, known.request) == (target.framing, target.request):
                 return known
         return target

@@ -76,7 +76,7 @@ _UNKNOWN_SERVICE = frozenset({0x11, 0x7F})
 
 def languages_by_answer(payload: bytes, functional: bool) -> set[Language]:
     """What a positive answer shows that its module speaks."""
-    service = payload[0]
+    service = payload[0] if payload else 0
     if 0x41 <= service <= 0x4A:
         return {Language.J1979}
     if service in (0x58, 0x5A, 0xC1):
@@ -88,7 +88,7 @@ def languages_by_answer(payload: bytes, functional: bool) -> set[Language]:
 
 def languages_by_refusal(question: bytes, functional: bool, code: int) -> set[Language]:
     """What a refusal shows: a module that does not know service 19 or 22 may speak KWP2000."""
-    if functional:
+    if functional or not question:
         return set()
     if question[0] in (0x18, 0x1A, 0x81) or (question[0] in (0x19, 0x22) and code in _UNKNOWN_SERVICE):
         return {Language.KWP}

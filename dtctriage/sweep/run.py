@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from dtctriage.errors import TriageError
+from dtctriage.guard import NotAllowed, check
 from dtctriage.link import (
     BusProtocol,
     Damaged,
@@ -23,8 +24,10 @@ from dtctriage.link import (
     Target,
     functional,
 )
+from dtctriage.services.errors import DecodeError
 from dtctriage.services.j1979_data import MAX_FRAME_PIDS
 from dtctriage.services.supported import numbers_of, supported
+from dtctriage.services.uds import decode_refusal
 from dtctriage.sweep import questions as q
 from dtctriage.sweep.events import (
     AnswerDamaged,
@@ -47,7 +50,7 @@ from dtctriage.sweep.picture import Fold
 from dtctriage.sweep.questions import Language
 from dtctriage.sweep.said import ModuleSaid
 
-NEGATIVE = 0x7F
+NEGATIVE = b"\x7f"
 LISTEN_SECONDS = 0.3
 MOST_SNAPSHOTS = 6
 """Codes of one module whose snapshots are read: a module that lost its supply may hold dozens."""
@@ -263,7 +266,8 @@ class _Sweep:
         yield from self._listen()
         yield StageBegun(Stage.ROLL_CALL, len(requests))
         turns: dict[tuple[Target, bytes], int] = {}
-        for request in requests:
+        # A recording may hold more than reading. Nothing is sent here, but the guard makes no exception.
+        for request in filter(_reads, requests):
             stage = _stage_of(request.payload)
             turn = 0
             if stage == Stage.ROLL_CALL:
@@ -296,9 +300,13 @@ class _Sweep:
 
 
 def _answer(ask: Ask, source: int, payload: bytes, at: float) -> Event:
-    if len(payload) >= 3 and payload[0] == NEGATIVE:
-        return Refused(ask, source, payload[2], at)
-    return Answered(ask, source, payload, at)
+    if payload[:1] != NEGATIVE:
+        return Answered(ask, source, payload, at)
+    try:
+        refusal = decode_refusal(payload, ask.target.framing.is_can)
+    except DecodeError as error:
+        return AnswerDamaged(ask, source, error.problem, payload, at)
+    return Refused(ask, source, refusal.code, at)
 
 
 def _notice(ask: Ask | None, item: Notice) -> NoticeGiven:
@@ -313,6 +321,14 @@ _STAGES = {
 }
 _STAGES |= {0x22: Stage.IDENTIFICATION, 0x02: Stage.SNAPSHOTS}
 _STAGES |= dict.fromkeys((0x03, 0x07, 0x0A, 0x18, 0x19), Stage.CODES)
+
+
+def _reads(request: Request) -> bool:
+    try:
+        check(request.payload)
+    except NotAllowed:
+        return False
+    return True
 
 
 def _stage_of(payload: bytes) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from dtctriage.codes.dtc import Dtc
 from dtctriage.link import Target
 from dtctriage.services import obd_on_uds
+from dtctriage.services.errors import DecodeError
 from dtctriage.services.identification import VIN_DID, identification_text, identifier_meaning
 from dtctriage.services.j1979_codes import CodeKind, decode_codes
 from dtctriage.services.j1979_data import CurrentData, decode_current_data, decode_freeze_frame
@@ -25,6 +26,9 @@ from dtctriage.services.uds_snapshots import decode_snapshots
 from dtctriage.services.uds_wwh import decode_wwh_codes, decode_wwh_permanent
 from dtctriage.sweep import questions as q
 from dtctriage.vin import is_placeholder
+
+POSITIVE = 0x40
+"""What a positive answer adds to the service id."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +88,10 @@ class ModuleSaid:
 
 def hear(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
     """Take a positive answer to `asked`. Raises DecodeError for one that is not what its standard says."""
+    if not payload or not asked:
+        raise DecodeError("nothing was asked or answered", payload, 0)
+    if payload[0] != asked[0] + POSITIVE:
+        raise DecodeError(f"not an answer to service {asked[0]:02X}", payload, 0)
     handler = _BY_SERVICE.get(payload[0])
     if handler is not None:
         handler(module, asked, payload)
@@ -164,7 +172,8 @@ def _info(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
 
 
 def _data(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
-    did = int.from_bytes(asked[1:3], "big")
+    dids = [int.from_bytes(asked[place : place + 2], "big") for place in range(1, len(asked), 2)]
+    did = dids[0] if dids else 0
     page = did & 0xFF00
     if page == obd_on_uds.PID_PAGE:
         _keep_data(module, obd_on_uds.decode_current_data(payload, (did & 0xFF,)))
@@ -174,7 +183,9 @@ def _data(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
     elif page == obd_on_uds.INFO_PAGE:
         keep_info(module, obd_on_uds.decode_info(payload))
     else:
-        _keep_identifier(module, did, decode_data(payload, asked=(did,)).data_of(did) or b"")
+        answer = decode_data(payload, asked=dids)
+        for each in dids:
+            _keep_identifier(module, each, answer.data_of(each) or b"")
 
 
 def _keep_identifier(module: ModuleSaid, did: int, data: bytes) -> None:
@@ -242,7 +253,7 @@ def _kwp_codes(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
 
 
 def _kwp_identification(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
-    answer = decode_identification(payload, asked[1])
+    answer = decode_identification(payload, asked[1] if len(asked) > 1 else None)
     try:
         text = ascii_text(answer.data) or ""
     except ValueError:
@@ -250,7 +261,8 @@ def _kwp_identification(module: ModuleSaid, asked: bytes, payload: bytes) -> Non
     if answer.option == q.KWP_VIN:
         _keep_vin(module, "identification 90", text)
     elif text:
-        module.identity[q.KWP_IDENTIFICATION[answer.option]] = text
+        name = q.KWP_IDENTIFICATION.get(answer.option, f"identification {answer.option:02X}")
+        module.identity[name] = text
 
 
 _BY_SERVICE: dict[int, Callable[[ModuleSaid, bytes, bytes], None]] = {
