@@ -9,6 +9,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
@@ -80,6 +81,7 @@ class Program:
             stderr=subprocess.PIPE,
             text=True,
             encoding="utf-8",
+            errors="replace",
             env=variables,
         )
         self._lines: queue.SimpleQueue[tuple[str, str]] = queue.SimpleQueue()
@@ -159,14 +161,21 @@ class Shop:
         """Run `dtctriage ...` to its end."""
         return self.start(*arguments, prefix=prefix, **variables).end()
 
-    def classroom(self, lesson: Path, *options: str, prefix: tuple[str, ...] = ()) -> str:
-        """Show a lesson's vehicle from another process; its link."""
+    @contextmanager
+    def classroom(
+        self, lesson: Path, *options: str, prefix: tuple[str, ...] = ()
+    ) -> Iterator[tuple[str, Program]]:
+        """Show a lesson's vehicle from another process: its link, and the program that shows it."""
         program = self.start("classroom", lesson, *options, prefix=prefix)
-        return program.line("out", lambda line: "--link" in line).split("--link", 1)[1].strip()
+        try:
+            yield program.line("out", lambda line: "--link" in line).split("--link", 1)[1].strip(), program
+        finally:
+            program.kill()
 
     def close(self) -> None:
-        for program in self._started:
-            program.kill()
+        """End every program that was started."""
+        while self._started:
+            self._started.pop().kill()
 
 
 @pytest.fixture

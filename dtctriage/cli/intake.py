@@ -150,8 +150,8 @@ def _odometer(text: str | None) -> Odometer | None:
 
 
 def _keep_vin(records: Records, number: str, vin: str | None) -> None:
-    """A VIN that was read stays with the order; one that was entered stands against it."""
+    """A VIN that was read stays with the order, unless one was entered."""
     from dtctriage.records import VinOrigin
 
-    if vin:
+    if vin and records.order(number).vin_origin is not VinOrigin.ENTERED:
         records.create_or_update_order(number, at=_now(), vin=vin, vin_origin=VinOrigin.READ)

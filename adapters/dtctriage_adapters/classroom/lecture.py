@@ -71,9 +71,9 @@ def text_server(vehicle: Vehicle, way: OverText, clock: KeyClock) -> TextServer:
 
 
 def _as_text(server: TextServer, announce: Callable[[str], None]) -> None:
-    announce(f"Connect with: dtctriage intake --link serial:{server.url}")
-    announce("Stop with Ctrl-C.")
     try:
+        announce(f"Connect with: dtctriage intake --link serial:{server.url}")
+        announce("Stop with Ctrl-C.")
         server.run()
     finally:
         server.close()
@@ -92,9 +92,9 @@ def _on_can(vehicle: Vehicle, way: OverCan, clock: KeyClock, announce: Callable[
             "Check its name and driver",
         ) from error
     nodes = CanNodes(bus, vehicle, clock)
-    announce(f"Connect with: dtctriage intake --link can:{way.interface}/{way.channel}")
-    announce("Stop with Ctrl-C.")
     try:
+        announce(f"Connect with: dtctriage intake --link can:{way.interface}/{way.channel}")
+        announce("Stop with Ctrl-C.")
         nodes.run()
     finally:
         nodes.close()

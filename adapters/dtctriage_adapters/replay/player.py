@@ -55,6 +55,7 @@ def capture_session(path: Path) -> Session:
         opened=(Opened(protocols[0] if protocols else None, searched=False, notices=notices),),
         asked=recovered.asked,
         activities=(_activity(capture, recovered),),
+        breaks_off=f"{path.name}: {capture.problem}" if capture.problem else "",
     )
 
 
