@@ -7,6 +7,7 @@ import os
 import select
 import socket
 import threading
+from abc import ABC, abstractmethod
 from typing import Protocol
 
 from dtctriage.errors import TriageError
@@ -33,7 +34,7 @@ class Stream(Protocol):
     def write(self, data: bytes) -> None: ...
 
 
-class TextServer:
+class TextServer(ABC):
     """Something that testers connect to, one at a time."""
 
     def __init__(self, adapter: TextAdapter, clock: KeyClock) -> None:
@@ -42,20 +43,20 @@ class TextServer:
         self._stop = threading.Event()
 
     @property
+    @abstractmethod
     def url(self) -> str:
         """What a serial link opens."""
-        raise NotImplementedError
 
+    @abstractmethod
     def run(self) -> None:
         """Serve until `stop` is called from another thread."""
-        raise NotImplementedError
 
     def stop(self) -> None:
         self._stop.set()
 
+    @abstractmethod
     def close(self) -> None:
         """Give the port back. Never raises."""
-        raise NotImplementedError
 
     def _talk(self, stream: Stream) -> None:
         """Pass characters both ways until the tester goes or the server is to stop."""
