@@ -34,7 +34,6 @@ BAUDS = (38_400, 115_200)
 LATENCY = 0.010
 P2 = 0.050
 MODULE = 0.005
-TARGET = 1.6
 
 
 @dataclass(slots=True)
