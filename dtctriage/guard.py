@@ -34,7 +34,8 @@ READING_SERVICES: dict[int, str] = {
 }
 
 READING_SESSIONS = frozenset({0x01, 0x03})
-"""Default and extended diagnostic session. Programming (02) and safety (04) never."""
+"""Default and extended diagnostic session. Programming (02) and safety (04) never, nor a session whose answer
+is suppressed (bit 7): in ISO 14230-3 those numbers are sessions of their own."""
 
 
 class NotAllowed(LinkError):
@@ -45,7 +46,7 @@ def reads(payload: bytes) -> bool:
     """Whether `payload` is a request that only reads."""
     if not payload or payload[0] not in READING_SERVICES:
         return False
-    return payload[0] != 0x10 or (len(payload) == 2 and payload[1] & 0x7F in READING_SESSIONS)
+    return payload[0] != 0x10 or (len(payload) == 2 and payload[1] in READING_SESSIONS)
 
 
 def check(payload: bytes) -> None:

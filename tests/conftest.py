@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import queue
+import shutil
 import signal
 import subprocess
 import sys
@@ -25,6 +26,19 @@ PATIENCE = 60.0
 def repository() -> Path:
     """The folder that holds dtctriage/, adapters/, reference/ and demo/."""
     return REPOSITORY
+
+
+@pytest.fixture(scope="session")
+def needed() -> Callable[[str], str]:
+    """Finds a program of the system. Where it is missing the test is skipped, in CI it fails."""
+
+    def find(program: str) -> str:
+        path = shutil.which(program)
+        if path is None:
+            (pytest.fail if os.environ.get("CI") == "true" else pytest.skip)(f"{program} is not installed")
+        return path
+
+    return find
 
 
 @pytest.fixture(scope="session")

@@ -104,13 +104,13 @@ NEVER_ASKED_11 = frozenset({0x7DF, *range(0x7E8, 0x7F0)})
 
 
 def usual_targets(framing: Framing) -> Iterator[Target]:
-    """The physical addresses that the standard names, for a quick roll call."""
+    """The physical addresses called in every round."""
     if framing is Framing.CAN11:
         yield from (physical(framing, number) for number in ISO_15765_4_IDS)
 
 
 def all_targets(framing: Framing) -> Iterator[Target]:
-    """The whole diagnostic range of a framing, for the thorough roll call."""
+    """Every address of a framing: 18DAxxF1 (ISO 15765-4), or the whole diagnostic range of 11 bit."""
     if framing is Framing.CAN11:
         yield from (physical(framing, n) for n in DIAGNOSTIC_RANGE_11 if n not in NEVER_ASKED_11)
     elif framing is Framing.CAN29:

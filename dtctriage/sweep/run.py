@@ -87,12 +87,15 @@ class _Sweep:
         self._link = link
         self._plan = plan
         self._fold = Fold(plan.expected)
+        self._dead_bus = False
+        """The interface says that the bus itself does not work: no address will answer."""
         self._named: set[Target] = set()
         """Modules asked for their identification in KWP2000."""
 
     def stages(self) -> Iterator[Event]:
         """Every event of the sweep, each taken into the fold that decides what to ask next."""
         for event in self._stages():
+            self._dead_bus |= isinstance(event, NoticeGiven) and event.notice in NO_BUS
             self._fold.take(event)
             yield event
 
@@ -126,6 +129,8 @@ class _Sweep:
             yield BusOpened(opened.protocol, assumed=False)
             yield from self._listen()
             yield from self._roll_call(opened.protocol.framing)
+            if not self._fold.modules and not self._dead_bus:
+                yield from self._widened(opened.protocol.framing)
             return
         # Modules that are no emission modules stay silent in the search and may still answer their own
         # address: a dead engine module must not hide them.
@@ -134,11 +139,10 @@ class _Sweep:
             yield from (_notice(None, item) for item in again.notices)
             yield BusOpened(protocol, assumed=True)
             yield from self._listen()
-            dead_bus = False
-            for event in self._roll_call(protocol.framing):
-                dead_bus |= isinstance(event, NoticeGiven) and event.notice in NO_BUS
-                yield event
-            if self._fold.modules or dead_bus:
+            yield from self._roll_call(protocol.framing)
+            if not self._fold.modules and not self._dead_bus:
+                yield from self._widened(protocol.framing)
+            if self._fold.modules or self._dead_bus:
                 return
 
     def _guesses(self) -> list[BusProtocol]:
@@ -150,14 +154,51 @@ class _Sweep:
         yield BusHeard(self._link.listen(LISTEN_SECONDS))
 
     def _roll_call(self, framing: Framing) -> Iterator[Event]:
+        """Call the roll in every round; on 29 bit every address once, and who answered again."""
         targets = self._roll(framing)
-        yield StageBegun(Stage.ROLL_CALL, self._plan.rounds * (1 + len(targets)) + framing.is_can)
+        once = self._others(framing, targets) if framing is Framing.CAN29 else []
+        questions = self._plan.rounds * (1 + len(targets)) + framing.is_can + len(once)
+        yield StageBegun(Stage.ROLL_CALL, questions)
         if framing.is_can:
             yield from self._put([Ask(Stage.ROLL_CALL, functional(framing), q.OBD_PROTOCOL, 1)])
         for turn in range(1, self._plan.rounds + 1):
             yield from self._put([Ask(Stage.ROLL_CALL, functional(framing), q.SUPPORTED_PIDS, turn)])
-            call = q.TESTER_PRESENT if framing.is_can else q.START_COMMUNICATION
-            yield from self._put([Ask(Stage.ROLL_CALL, each, call, turn) for each in targets])
+            yield from self._call([*targets, *self._heard_of(once, turn)], turn)
+
+    def _widened(self, framing: Framing) -> Iterator[Event]:
+        """Nobody answered and no profile says where to ask: call every other address too.
+
+        Dead emission modules must not hide the rest of the vehicle.
+        """
+        once = self._others(framing, self._roll(framing))
+        if framing is not Framing.CAN11 or self._plan.expected or not once:
+            return
+        yield StageBegun(Stage.ROLL_CALL, len(once))
+        for turn in range(1, self._plan.rounds + 1):
+            yield from self._call(self._heard_of(once, turn), turn)
+
+    def _call(self, targets: Sequence[Target], turn: int) -> Iterator[Event]:
+        """Call modules by their own address."""
+        yield from self._put(
+            [
+                Ask(
+                    Stage.ROLL_CALL,
+                    each,
+                    q.TESTER_PRESENT if each.framing.is_can else q.START_COMMUNICATION,
+                    turn,
+                )
+                for each in targets
+            ]
+        )
+
+    def _others(self, framing: Framing, called: Sequence[Target]) -> list[Target]:
+        taken = {target.request for target in called}
+        return [target for target in q.all_targets(framing) if target.request not in taken]
+
+    def _heard_of(self, targets: Sequence[Target], turn: int) -> list[Target]:
+        """All of them in the first round, then those that have answered."""
+        heard = {target.request for target in self._fold.modules}
+        return [target for target in targets if turn == 1 or target.request in heard]
 
     def _roll(self, framing: Framing) -> list[Target]:
         wanted = [target for target in self._plan.expected if target.framing is framing]

@@ -6,11 +6,10 @@ messages whose frames are interleaved, so here they follow one another.
 
 from __future__ import annotations
 
-import shutil
 import struct
 import subprocess
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
@@ -174,10 +173,8 @@ def test_scapy_reads_a_list_of_codes_with_status() -> None:
 
 
 @pytest.mark.full
-def test_tshark_reads_services_and_refusals(tmp_path: Path) -> None:
-    tshark = shutil.which("tshark")
-    if tshark is None:
-        pytest.skip("tshark is not installed")
+def test_tshark_reads_services_and_refusals(tmp_path: Path, needed: Callable[[str], str]) -> None:
+    tshark = needed("tshark")
     frames = recorded("second", (0x720, "22F190"), (0x732, "1902AF"), (0x726, "2E1234"), (0x726, "1003"))
     path = tmp_path / "traffic.pcap"
     path.write_bytes(capture(frames))

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import shutil
 import struct
 import subprocess
 from collections import deque
+from collections.abc import Callable
 from pathlib import Path
 
 import isotp
@@ -222,11 +222,9 @@ def capture(frames: list[tuple[int, bytes]]) -> bytes:
 
 
 @pytest.mark.full
-def test_tshark_puts_the_same_messages_together(tmp_path: Path) -> None:
+def test_tshark_puts_the_same_messages_together(tmp_path: Path, needed: Callable[[str], str]) -> None:
     # One message after the other: tshark 4.0 loses messages whose frames are interleaved.
-    tshark = shutil.which("tshark")
-    if tshark is None:
-        pytest.skip("tshark is not installed")
+    tshark = needed("tshark")
     payloads = [bytes((17 * size + index) & 0xFF for index in range(size)) for size in range(8, 130, 3)]
     frames = [frame for payload in payloads for frame in segment(payload)]
     path = tmp_path / "messages.pcap"

@@ -37,8 +37,8 @@ from dtctriage_adapters.classroom.vehicle import Vehicle, build_vehicle
 J1979 = {0x01, 0x02, 0x03, 0x05, 0x06, 0x07, 0x09, 0x0A}
 UDS = {0x19, 0x22, 0x3E}
 KWP = {0x13, 0x17, 0x18, 0x1A, 0x21, 0x3E, 0x81, 0x82}
-SESSIONS = {0x01, 0x03, 0x81, 0x83}
-"""Default and extended session. Bit 7 asks for no positive answer (ISO 14229-1): no other session."""
+SESSIONS = {0x01, 0x03}
+"""Default and extended session (ISO 14229-1). 81 and 83 are sessions of their own in ISO 14230-3 (memory)."""
 ECM = physical(Framing.CAN11, 0x7E0)
 
 

@@ -65,9 +65,46 @@ def test_each_round_calls_everybody_then_each_address(swept: Swept) -> None:
     events = swept.events(link, rounds=3)
     addresses = [f"{number:03X}" for number in range(0x7E0, 0x7E8)]
     one_round = [("7DF", "0100"), *((address, "3E00") for address in addresses)]
-    assert link.payloads == [("7DF", "22F810"), *3 * one_round]
+    roll = [("7DF", "22F810"), *3 * one_round]
+    assert link.payloads[: len(roll)] == roll
     rounds = [event.ask.round for event in events if isinstance(event, Silent)]
-    assert rounds == [1, *([1] * 9), *([2] * 9), *([3] * 9)]
+    assert rounds[: len(roll)] == [1, *([1] * 9), *([2] * 9), *([3] * 9)]
+
+
+def test_dead_emission_modules_do_not_hide_the_rest(swept: Swept) -> None:
+    """Without a profile and without any answer every other address is called once, who answers again."""
+    link = swept.Link(swept.table({(0x742, "3E00"): [(0x5C2, "7E00")]}))
+    swept.events(link, rounds=3)
+    called = [target for target, payload in link.payloads if payload == "3E00"]
+    usual = [f"{number:03X}" for number in range(0x7E0, 0x7E8)]
+    assert {name for name in called if called.count(name) == 3} == {*usual, "742"}
+    assert {int(name, 16) for name in called} == set(range(0x700, 0x800)) - {0x7DF, *range(0x7E8, 0x7F0)}
+    assert ("742", "1902AF") in link.payloads
+
+
+def test_a_profile_says_where_to_ask(swept: Swept) -> None:
+    link = swept.Link(swept.table({}))
+    swept.events(link, rounds=1, expected=(swept.target(0x742),))
+    assert sum(payload == "3E00" for _, payload in link.payloads) == 9
+
+
+@pytest.mark.parametrize("kind", [NoticeKind.BUS_ERROR, NoticeKind.CAN_ERROR, NoticeKind.BUS_BUSY])
+def test_a_dead_bus_is_not_called_further(swept: Swept, kind: NoticeKind) -> None:
+    link = swept.Link(lambda request, _: [Notice(kind, "dead", "measure", request)])
+    swept.events(link, rounds=1)
+    assert sum(payload == "3E00" for _, payload in link.payloads) == 8
+
+
+def test_every_29_bit_node_is_called_once_and_who_answers_again(swept: Swept) -> None:
+    """18DAxxF1, ISO 15765-4."""
+    link = swept.Link(
+        swept.table({(0x18DA28F1, "3E00"): [(0x18DAF128, "7E00")]}),
+        opens=lambda _: Opened(BusProtocol.CAN29_500, True),
+    )
+    swept.events(link, rounds=3)
+    called = [target for target, payload in link.payloads if payload == "3E00"]
+    assert called.count("18DA28F1") == 3 and called.count("18DA29F1") == 1
+    assert {int(name, 16) >> 8 & 0xFF for name in called} == set(range(256)) - {0xF1}
 
 
 def test_the_announced_number_of_questions_is_asked(swept: Swept, engine: Table) -> None:
