@@ -77,8 +77,11 @@ def decode(
 
 
 def _text(items: list[str]) -> str:
-    """What was typed, or what a pipe brings where nothing or a dash was."""
-    text = " ".join(items)
+    """What was typed, or what a pipe brings where nothing or a dash was.
+
+    An item that was quoted with spaces in it is a line of its own, and so are those beside it.
+    """
+    text = ("\n" if any(" " in item.strip() for item in items) else " ").join(items)
     if not text or text == "-":
         stdin = typer.get_text_stream("stdin")
         text = "" if stdin.isatty() else stdin.read()

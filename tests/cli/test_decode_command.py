@@ -270,3 +270,13 @@ def test_coverage(cli: Cli) -> None:
     as_json = json.loads(cli("decode", "--coverage", "--json").out)
     assert [row["total"] for row in as_json] == [int(line.split()[1]) for line in lines[:-1]]
     assert max(map(len, [heading, *lines])) <= 80
+
+
+def test_a_quoted_message_beside_a_code_stays_one_line(cli: Cli) -> None:
+    """Each is explained as it is alone."""
+    message = "7E8 06 41 00 BE 3F A8 13"
+    both = cli("decode", "P0301", message)
+    assert both.code == 0
+    assert f"> {message}\ntaken for   CAN, identifier 7E8, single frame" in both.out
+    assert cli("decode", message).out.strip() in both.out
+    assert "P0301" in both.out and "nothing known" not in both.out
