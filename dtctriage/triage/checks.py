@@ -27,6 +27,8 @@ def supply_offers(wiring: Wiring) -> Iterator[Offer]:
     profile = wiring.profile
     for fuse in profile.fuse:
         yield _fuse(fuse)
+        if not _feeds_airbags(profile, fuse):
+            yield _behind_fuse(fuse)
     for relay in profile.relay:
         yield _relay(relay)
     for ground in profile.ground:
@@ -113,6 +115,19 @@ def _fuse(fuse: Fuse) -> Offer:
     )
 
 
+def _behind_fuse(fuse: Fuse) -> Offer:
+    rule = limit("fuse_load_side")
+    return Offer(
+        f"pull fuse {fuse.id} and measure the resistance from its load side to battery minus",
+        fuse.place,
+        POWER_OFF,
+        rule.expect,
+        rule.source,
+        fuse.minutes or default_minutes("fuse"),
+        lambda _, expected: (int(fuse.id in expected.power.blown),),
+    )
+
+
 def _relay(relay: Relay) -> Offer:
     rule = limit("contact_drop")
     terminals = [f"{relay.id}.30", relay.id, f"{relay.id}.86", f"{relay.id}.85"]
@@ -159,6 +174,15 @@ def _connector(profile: Profile, connector: Connector) -> Iterator[Offer]:
         lambda _, expected: tuple(_volts(expected, f"{pin}<") - _volts(expected, pin) for pin in pins),
         AIRBAG_CAUTION if any(pin in pins for pin in _airbag_supply_pins(profile)) else "",
     )
+
+
+def _feeds_airbags(profile: Profile, fuse: Fuse) -> bool:
+    """Whether an ohmmeter behind this fuse would see a module that fires airbags."""
+    behind = {fuse.id}
+    for _ in profile.feeds:
+        behind |= {item.id for item in profile.feeds if item.source in behind}
+    airbags = [module for module in profile.module if is_airbag(module)]
+    return any(item.source in behind for module in airbags for item in module.supply)
 
 
 def _pins_in_use(profile: Profile) -> list[str]:
@@ -246,6 +270,20 @@ def _volts(expected: Effects, node: str) -> int:
 def _drop(expected: Effects, node: str) -> int:
     """Tenths of a volt above battery minus."""
     return round(10 * expected.power.at(node)) if node != REFERENCE else 0
+
+
+def key_offer() -> Offer:
+    """Silence may be no more than a key that is not turned."""
+    rule = limit("key_in_run")
+    return Offer(
+        "turn the key to run and call the roll again",
+        "ignition switch or start button",
+        "key on, engine off",
+        rule.expect,
+        rule.source,
+        default_minutes("key"),
+        lambda fault, _: (int(fault.kind is FaultKind.KEY_POSITION),),
+    )
 
 
 def battery_offer(profile: Profile) -> Offer:

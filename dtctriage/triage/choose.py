@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from dtctriage.triage.model import Check
 from dtctriage.triage.suspicion import OUTSIDE, Hypothesis
 from dtctriage.wiring.effects import Effects
-from dtctriage.wiring.faults import Fault
+from dtctriage.wiring.faults import Fault, FaultKind
 
 Reading = tuple[int | str, ...]
 """What the meter shows, coarse enough that a technician tells the classes apart."""
@@ -88,6 +88,8 @@ def entropy(shares: Iterable[float]) -> float:
 
 def _cases(offers: Sequence[Offer], hypotheses: Sequence[Hypothesis], sound: Effects) -> Iterator[Case]:
     inside = [(h.fault, h.effects, h.share) for h in hypotheses if h.effects and h.share > LEAST_SHARE]
+    # Checks are done with the key where it belongs: then nothing is wrong.
+    inside = [(f, sound if f.kind is FaultKind.KEY_POSITION else e, share) for f, e, share in inside]
     total = math.fsum(share for _, _, share in inside)
     outside = max(1 - total, DOUBT)
     for fault, expected, share in (*inside, (OUTSIDE, sound, outside)):

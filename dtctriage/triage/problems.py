@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.triage.checks import battery_offer, circuit_offers, driver_offer, supply_offers
+from dtctriage.triage.checks import battery_offer, circuit_offers, driver_offer, key_offer, supply_offers
 from dtctriage.triage.choose import choose
 from dtctriage.triage.hazards import touches_high_voltage, warned
 from dtctriage.triage.model import EvidenceKind, Problem
@@ -61,7 +61,7 @@ def _silence(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
     profile = suspicion.wiring.profile
     modules = _modules(part, ranked[0])
     concerned = [module for module in profile.module if module.id in modules]
-    offers = [battery_offer(profile), *supply_offers(suspicion.wiring)]
+    offers = [key_offer(), battery_offer(profile), *supply_offers(suspicion.wiring)]
     checks = choose(offers, ranked, suspicion.sound)
     return Problem(
         title=_title(part, modules),

@@ -61,10 +61,18 @@ def _because(item: Hypothesis) -> str:
 
 
 def thing(suspicion: Suspicion, fault: Fault) -> str:
-    """What a hand would go to: a fuse, a relay, a connector, a ground, a wire, a module, a bus."""
+    """What a hand would go to: a fuse, a relay, a connector, a ground, a run of wire, a module, a bus.
+
+    For a short that blows a fuse it is the wiring behind that fuse: one measurement tells of all of it.
+    """
     part = suspicion.wiring.parts.get(fault.at)
     if part is None:
         return fault_words(suspicion, fault)
+    blown = suspicion.effects_of(fault).power.blown if fault.kind is FaultKind.SHORT_TO_GROUND else ()
+    if blown:
+        return f"wiring behind fuse {', '.join(sorted(blown))}"
+    if part.kind is PartKind.WIRE:
+        return part.run
     if part.kind is PartKind.TERMINAL:
         return part.title.rpartition(" pin ")[0]
     if part.kind in (PartKind.CONTACT, PartKind.COIL):
@@ -90,6 +98,8 @@ def fault_words(suspicion: Suspicion, fault: Fault) -> str:
             return f"bus {bus} open between {first} and {second}"
         case FaultKind.BUS_SHORTED:
             return f"bus {fault.at} shorted (wires together, to ground or to supply, or by a module)"
+        case FaultKind.KEY_POSITION:
+            return f"the key: in {fault.at}, not in run"
         case FaultKind.NOT_FITTED:
             return f"{fault.at} not fitted in this vehicle"
         case _:

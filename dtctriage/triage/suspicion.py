@@ -55,7 +55,9 @@ class Suspicion:
     def effects_of(self, fault: Fault) -> Effects:
         """What the fault does, remembered."""
         if fault not in self._known:
-            self._known[fault] = effects(self.wiring, (fault,), self.key)
+            keyed = fault.kind is FaultKind.KEY_POSITION
+            faults, key = ((), Key(fault.at)) if keyed else ((fault,), self.key)
+            self._known[fault] = effects(self.wiring, faults, key)
         return self._known[fault]
 
     def trouble(self, seen: Seen) -> Trouble:
@@ -101,6 +103,7 @@ class Suspicion:
             return prior(fault.kind, f"{self._fitted[fault.at]} module")[0]
         places = {
             FaultKind.MODULE_DEAD: "module",
+            FaultKind.KEY_POSITION: "key",
             FaultKind.OFF_THE_BUS: "branch",
             FaultKind.BUS_OPEN: "bus",
             FaultKind.BUS_SHORTED: "bus",
@@ -111,7 +114,14 @@ class Suspicion:
     def _every_fault(self) -> list[tuple[Fault, Effects]]:
         # The matrices are small: threads inside BLAS cost several times what they save.
         with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
-            return [(fault, self.effects_of(fault)) for fault in possible_faults(self.wiring.profile)]
+            faults = [*possible_faults(self.wiring.profile), *self._other_positions]
+            return [(fault, self.effects_of(fault)) for fault in faults]
+
+    @property
+    def _other_positions(self) -> list[Fault]:
+        """The key may have been left where the technician does not believe it to be."""
+        others = [key for key in (Key.OFF, Key.ACCESSORY) if self.key is Key.RUN]
+        return [Fault(FaultKind.KEY_POSITION, key) for key in others]
 
     # -- chances ------------------------------------------------------------------------------------
 

@@ -29,6 +29,8 @@ class FaultKind(StrEnum):
     """The pair is interrupted between two entries of its line (bus:entry|entry)."""
     BUS_SHORTED = "bus shorted"
     """The pair is shorted to itself, ground or supply (a bus)."""
+    KEY_POSITION = "key position"
+    """Nothing is wrong, but the key is not where it should be (a position). Not among `possible_faults`."""
     NOT_FITTED = "not fitted"
     """The vehicle does not have it (a module): an option, or a profile of another variant."""
 

@@ -50,6 +50,7 @@ class Part:
     """A resistance of `ohms` between nodes `a` (towards the battery) and `b`.
 
     `title` is how the sheet names it, `place` where it is. `minutes` is the profile's own price, or None.
+    `run` names the whole way that a wire is a section of.
     """
 
     id: str
@@ -61,6 +62,7 @@ class Part:
     place: str = ""
     minutes: float | None = None
     exposed: bool = False
+    run: str = ""
 
 
 def node(name: str) -> str:
@@ -208,21 +210,22 @@ class _Expansion:
         `plug`: `end` is a pin of this module, so the wire meets a terminal there first.
         `towards_ground`: the path is walked against the current, so each part is turned round.
         """
+        run = _between("wiring" if pins else "wire", start, end, colour, towards_ground)
         here = start
         for pin in pins:
-            yield self._wire(here, f"{pin}<", colour, towards_ground)
+            yield self._wire(here, f"{pin}<", colour, towards_ground, run)
             yield self._terminal(pin, f"{pin}<", pin, towards_ground)
             here = pin
         if plug is None:
-            yield self._wire(here, end, colour, towards_ground)
+            yield self._wire(here, end, colour, towards_ground, run)
             return
-        yield self._wire(here, f"{end}<", colour, towards_ground)
+        yield self._wire(here, f"{end}<", colour, towards_ground, run)
         yield self._plug_terminal(plug, end, towards_ground)
 
-    def _wire(self, a: str, b: str, colour: str, turned: bool = False) -> Part:
+    def _wire(self, a: str, b: str, colour: str, turned: bool = False, run: str = "") -> Part:
         start, end = (b, a) if turned else (a, b)
-        title = f"wire {place_name(start)} to {place_name(end)}" + (f" ({colour})" if colour else "")
-        return Part(f"wire {start} > {end}", PartKind.WIRE, start, end, WIRE_OHMS, title)
+        title = _between("wire", a, b, colour, turned)
+        return Part(f"wire {start} > {end}", PartKind.WIRE, start, end, WIRE_OHMS, title, run=run or title)
 
     def _terminal(self, pin: str, a: str, b: str, turned: bool) -> Part:
         connector = self._connectors[pin.partition(":")[0]]
@@ -254,10 +257,16 @@ class _Expansion:
         )
 
 
+def _between(what: str, a: str, b: str, colour: str, turned: bool) -> str:
+    start, end = (b, a) if turned else (a, b)
+    return f"{what} {place_name(start)} to {place_name(end)}" + (f" ({colour})" if colour else "")
+
+
 def place_name(name: str) -> str:
     """A node as the sheet writes it."""
     if name == REFERENCE:
         return "battery minus"
     if name == BATTERY:
         return "battery plus"
-    return name.removesuffix("<").removesuffix(".in").replace("/", " ")
+    plain = name.removesuffix("<").removesuffix(".in").removesuffix("+").removesuffix("-")
+    return plain.replace("/", " ")

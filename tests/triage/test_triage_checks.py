@@ -8,7 +8,14 @@ from typing import Any
 import pytest
 
 from dtctriage.triage.assess import assess
-from dtctriage.triage.checks import POWER_OFF, battery_offer, circuit_offers, driver_offer, supply_offers
+from dtctriage.triage.checks import (
+    POWER_OFF,
+    battery_offer,
+    circuit_offers,
+    driver_offer,
+    key_offer,
+    supply_offers,
+)
 from dtctriage.triage.choose import Offer
 from dtctriage.triage.hazards import AIRBAG_CAUTION, is_airbag, off_limits
 from dtctriage.triage.model import Assessment
@@ -84,7 +91,7 @@ def hybrid(demo: Path) -> Suspicion:
 
 def all_offers(wiring: Wiring) -> list[Offer]:
     profile = wiring.profile
-    offers = [battery_offer(profile), *supply_offers(wiring)]
+    offers = [key_offer(), battery_offer(profile), *supply_offers(wiring)]
     for circuit in profile.circuit:
         offers += [*circuit_offers(profile, circuit), *driver_offer(profile, circuit)]
     return offers
@@ -157,6 +164,13 @@ def test_no_ohmmeter_and_no_lamp_at_airbags(hybrid: Suspicion) -> None:
             assert offer.caution == AIRBAG_CAUTION
 
 
+def test_no_ohmmeter_behind_a_fuse_that_feeds_airbags(bench: Bench) -> None:
+    pulled = {
+        offer.what.split()[2] for offer in supply_offers(bench.suspicion.wiring) if "pull fuse" in offer.what
+    }
+    assert {"F11", "F3", "FL1"}.isdisjoint(pulled) and {"F21", "F31"} <= pulled
+
+
 def test_a_connector_that_feeds_airbags_carries_the_caution(bench: Bench) -> None:
     cautions = {offer.what.split(",")[0]: offer.caution for offer in supply_offers(bench.suspicion.wiring)}
     assert cautions["open connector X201"] == AIRBAG_CAUTION
@@ -206,6 +220,10 @@ def reading(bench: Bench, text: str, fault: Fault | None) -> tuple[int | str, ..
         ("measure fuse F11 ", Fault(FaultKind.OPEN, "F3"), (0, 0)),
         ("measure relay K1 ", Fault(FaultKind.OPEN, "K1 contact"), (25, 0, 25, 0)),
         ("measure relay K1 ", Fault(FaultKind.OPEN, "F10"), (25, 0, 0, 0)),
+        ("pull fuse F21 ", Fault(FaultKind.OPEN, "F21"), (0,)),
+        ("pull fuse F21 ", Fault(FaultKind.SHORT_TO_GROUND, "wire X101:1 > ECM/C1:1<"), (1,)),
+        ("pull fuse F23 ", Fault(FaultKind.SHORT_TO_GROUND, "wire X101:1 > ECM/C1:1<"), (0,)),
+        ("turn the key", Fault(FaultKind.KEY_POSITION, "off"), (1,)),
         # Tenths of a volt above battery minus.
         ("from ground G203 ", None, (0,)),
         ("from ground G203 ", Fault(FaultKind.HIGH_RESISTANCE, "G203"), (94,)),

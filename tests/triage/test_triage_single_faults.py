@@ -75,15 +75,15 @@ def test_shares_are_a_distribution(searched: list[Searched]) -> None:
 
 def test_the_part_at_fault_is_mostly_among_the_first_three(searched: list[Searched]) -> None:
     """Each fault as often as the table of priors says that it happens. Floors a little below what was
-    measured: 0.59 first, 0.84 in the first three, 0.90 named at all."""
+    measured: 0.60 first, 0.86 in the first three, 0.92 in the first five."""
     total = sum(item.prior for item in searched)
 
     def share(most: int) -> float:
         return sum(item.prior for item in searched if 0 < item.rank <= most) / total
 
-    assert share(1) > 0.57
-    assert share(3) > 0.82
-    assert share(5) > 0.88
+    assert share(1) > 0.58
+    assert share(3) > 0.84
+    assert share(5) > 0.90
 
 
 @pytest.mark.parametrize(
@@ -127,3 +127,16 @@ def test_one_fault_makes_one_problem(bench: Bench, no_checks: None, searched: li
     for item in searched[::3]:
         found = bench.problems(bench.picture(item.fault))
         assert len(found) == 1 or item.fault.kind is FaultKind.SHORT_TO_SUPPLY, item.fault.id
+
+
+def test_a_short_that_blew_a_fuse_is_looked_for_behind_it(bench: Bench, searched: list[Searched]) -> None:
+    """The fuse first, then all the wiring behind it: one ohmmeter reading tells of it."""
+    short = Fault(FaultKind.SHORT_TO_GROUND, "wire X301:2 > FPC/C1:4<")
+    (item,) = [item for item in searched if item.fault == short]
+    assert thing(bench.suspicion, short) == "wiring behind fuse F21" and item.rank == 2
+
+
+def test_sections_of_one_run_stand_together(bench: Bench) -> None:
+    sections = ["wire S101 > X102:3<", "wire X102:3 > X301:2<", "wire X301:2 > FPC/C1:4<"]
+    runs = {thing(bench.suspicion, Fault(FaultKind.OPEN, at)) for at in sections}
+    assert runs == {"wiring S101 to FPC C1:4 (violet)"}

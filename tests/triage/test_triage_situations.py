@@ -12,7 +12,9 @@ from dtctriage.sweep.events import NoticeGiven, Stage
 from dtctriage.sweep.picture import Picture
 from dtctriage.triage.assess import assess
 from dtctriage.triage.model import Situation
+from dtctriage.wiring.effects import effects
 from dtctriage.wiring.faults import Fault, FaultKind, branch
+from dtctriage.wiring.profile import Key
 
 Bench = Any
 
@@ -177,6 +179,23 @@ def test_error_frames_are_told_beside_the_silence(bench: Bench) -> None:
     picture = everything_silent(bench, activity=BusActivity(0.3, {}, 17, True))
     judged = bench.assess(picture)
     assert any(finding.title == "Error frames on the bus" for finding in judged.findings)
+
+
+@pytest.mark.parametrize(("key", "title"), [(Key.OFF, "off"), (Key.ACCESSORY, "accessory")])
+def test_a_key_that_is_not_in_run_is_no_fault_of_a_part(bench: Bench, key: Key, title: str) -> None:
+    """It silences all that hangs on the run contact, and nobody judges partners without it."""
+    shown = effects(bench.suspicion.wiring, (), key)
+    judged = bench.assess(bench.picture_of(shown))
+    (problem,) = judged.problems
+    assert problem.suspects[0].title == f"the key: in {title}, not in run"
+    assert problem.suspects[0].share > 0.5
+    assert problem.checks[0].what == "turn the key to run and call the roll again"
+
+
+def test_a_dead_run_contact_is_told_from_the_key_by_what_partners_say(bench: Bench) -> None:
+    """With the key in run the awake modules miss the others; with the key off they do not judge."""
+    (problem,) = bench.problems(bench.picture(Fault(FaultKind.OPEN, "F3")))
+    assert not any("the key" in suspect.title for suspect in problem.suspects)
 
 
 # What a profile cannot promise -----------------------------------------------------------------------------
