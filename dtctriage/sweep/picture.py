@@ -29,8 +29,9 @@ from dtctriage.sweep.events import (
     SweepFinished,
     SweepStarted,
 )
+from dtctriage.sweep.hear import hear, keep_info
 from dtctriage.sweep.pairing import module_target
-from dtctriage.sweep.said import ModuleSaid, StoredCode, Trouble, hear, keep_info
+from dtctriage.sweep.said import ModuleSaid, StoredCode, Trouble
 
 __all__ = ["Fold", "ModuleSaid", "Picture", "StoredCode", "Trouble", "picture"]
 

@@ -1,0 +1,297 @@
+"""How an answer becomes part of what its module said. Nothing here fails but with a DecodeError."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from dtctriage.codes.dtc import Dtc
+from dtctriage.services import obd_on_uds
+from dtctriage.services.errors import DecodeError
+from dtctriage.services.identification import VIN_DID, identification_text, identifier_meaning
+from dtctriage.services.j1979_codes import CodeKind, decode_codes
+from dtctriage.services.j1979_data import CurrentData, decode_current_data, decode_freeze_frame
+from dtctriage.services.j1979_info import (
+    IN_USE_COMPRESSION,
+    IN_USE_SPARK,
+    Info,
+    InfoItems,
+    InfoMask,
+    InfoPart,
+    RawInfo,
+    counter_name,
+    decode_info,
+)
+from dtctriage.services.j1979_tests import MonitorMasks, MonitorResults, decode_monitor_tests
+from dtctriage.services.j1979_tests_legacy import (
+    OneLimitMask,
+    OxygenTestMask,
+    decode_one_limit_test,
+    decode_oxygen_test,
+)
+from dtctriage.services.kwp import decode_kwp_codes
+from dtctriage.services.kwp_data import decode_identification
+from dtctriage.services.message import ascii_text
+from dtctriage.services.pids import readings
+from dtctriage.services.readiness import Readiness
+from dtctriage.services.readings import Quantity
+from dtctriage.services.supported import BLOCK
+from dtctriage.services.uds import DtcStatus, decode_data
+from dtctriage.services.uds_codes import CodeStatus, Report, decode_code_list
+from dtctriage.services.uds_extended import decode_extended
+from dtctriage.services.uds_snapshots import decode_snapshots
+from dtctriage.services.uds_wwh import decode_wwh_codes, decode_wwh_permanent
+from dtctriage.sweep import questions as q
+from dtctriage.sweep.said import Kept, ModuleSaid, StoredCode
+from dtctriage.vin import is_placeholder
+
+POSITIVE = 0x40
+"""What a positive answer adds to the service id."""
+
+
+def hear(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
+    """Take a positive answer to `asked`. Raises DecodeError for one that is not what its standard says."""
+    if not payload or not asked:
+        raise DecodeError("nothing was asked or answered", payload, 0)
+    if payload[0] != asked[0] + POSITIVE:
+        raise DecodeError(f"not an answer to service {asked[0]:02X}", payload, 0)
+    handler = _BY_SERVICE.get(payload[0])
+    if handler is not None:
+        handler(module, asked, payload)
+
+
+def keep_info(module: ModuleSaid, item: Info) -> None:
+    """Take a whole item of service 09, or of the F8 page."""
+    if isinstance(item, RawInfo):
+        module.info[item.type] = (item.data,)
+    if not isinstance(item, InfoItems):
+        return
+    module.info[item.type] = item.items
+    if item.type in (IN_USE_SPARK, IN_USE_COMPRESSION):
+        module.counters |= {counter_name(item.type, n): number for n, number in enumerate(item.numbers)}
+    elif item.type in q.OBD_INFO:
+        _keep_identity(module, item)
+
+
+def _keep_identity(module: ModuleSaid, item: InfoItems) -> None:
+    name = q.OBD_INFO[item.type]
+    if item.type == 0x06:
+        module.identity[name] = ", ".join(data.hex().upper() for data in item.items)
+        return
+    text = ", ".join(text for text in item.texts if text)
+    if item.type == 0x02:
+        _keep_vin(module, "service 09", text)
+    elif text:
+        module.identity[name] = text
+
+
+def _keep_vin(module: ModuleSaid, how: str, text: str) -> None:
+    """A placeholder of an unprogrammed module is not a VIN."""
+    if is_placeholder(text):
+        module.identity["VIN"] = "not programmed"
+    else:
+        module.vins[how] = text
+
+
+# -- J1979 ----------------------------------------------------------------------------------------------
+
+
+def _current(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
+    _keep_data(module, decode_current_data(payload, module.target.framing.is_can, asked[1:]))
+
+
+def _keep_data(module: ModuleSaid, answer: CurrentData) -> None:
+    for item in answer.items:
+        if item.pid % BLOCK == 0:
+            module.masks[item.pid] = item.data
+        elif item.pid == 0x01:
+            module.readiness = Readiness(item.data)
+        else:
+            module.data[item.pid] = item.data
+            if item.pid == q.MODULE_VOLTAGE_PID:
+                _keep_volts(module, item.data)
+
+
+def _keep_volts(module: ModuleSaid, data: bytes) -> None:
+    for reading in readings(q.MODULE_VOLTAGE_PID, data):
+        if isinstance(reading, Quantity):
+            module.volts = reading.value
+
+
+def _frame(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
+    for entry in decode_freeze_frame(payload, module.target.framing.is_can, asked[1::2]).items:
+        pid, data = entry.item.pid, entry.item.data
+        if pid % BLOCK:
+            module.frames.setdefault(entry.frame, {})[pid] = data
+        if entry.frame != 0:
+            continue
+        if pid % BLOCK == 0:
+            module.frame_masks[pid] = data
+        elif pid == q.FRAME_CODE_PID:
+            dtc = Dtc.from_bytes(data)
+            module.frame_code = None if dtc.is_padding else dtc
+        else:
+            module.frame += [str(reading) for reading in readings(pid, data)]
+
+
+def _codes(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
+    answer = decode_codes(payload, module.target.framing.is_can)
+    memory = CodeKind(payload[0] - 0x40).name.lower()
+    module.codes += [StoredCode(dtc, memory) for dtc in answer.codes]
+    module.codes_read = True
+
+
+def _info(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
+    item = decode_info(payload, module.target.framing.is_can)
+    if isinstance(item, InfoMask) or asked == q.OBD_INFO_MASK:
+        module.info_mask = payload[-4:]
+    elif isinstance(item, InfoPart):
+        module.info_parts.setdefault(item.type, []).append(item)
+    else:
+        keep_info(module, item)
+
+
+def _tests(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
+    if module.target.framing.is_can:
+        number = asked[1] if len(asked) == 2 and asked[1] % BLOCK else None
+        _keep_tests(module, decode_monitor_tests(payload, number))
+        return
+    answer = decode_one_limit_test(payload)
+    if not isinstance(answer, OneLimitMask):
+        module.tests.append(answer)
+
+
+def _keep_tests(module: ModuleSaid, answer: MonitorMasks | MonitorResults) -> None:
+    if isinstance(answer, MonitorResults):
+        module.tests += answer.results
+
+
+def _oxygen(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
+    answer = decode_oxygen_test(payload)
+    if not isinstance(answer, OxygenTestMask):
+        module.tests.append(answer)
+
+
+# -- UDS ------------------------------------------------------------------------------------------------
+
+
+def _data(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
+    dids = [int.from_bytes(asked[place : place + 2], "big") for place in range(1, len(asked), 2)]
+    did = dids[0] if dids else 0
+    page = did & 0xFF00
+    if page == obd_on_uds.PID_PAGE:
+        _keep_data(module, obd_on_uds.decode_current_data(payload, (did & 0xFF,)))
+    elif did == obd_on_uds.PROTOCOL_DID:
+        if obd_on_uds.speaks_obd_on_uds(payload):
+            module.languages.add(q.Language.OBD_ON_UDS)
+    elif page == obd_on_uds.INFO_PAGE:
+        keep_info(module, obd_on_uds.decode_info(payload))
+    elif page == obd_on_uds.MONITOR_PAGE:
+        _keep_tests(module, obd_on_uds.decode_monitor_tests(payload))
+    else:
+        answer = decode_data(payload, asked=dids)
+        for each, data in answer.items:
+            _keep_identifier(module, each, data)
+
+
+def _keep_identifier(module: ModuleSaid, did: int, data: bytes) -> None:
+    module.identifiers[did] = data
+    text = identification_text(did, data)
+    if did == VIN_DID:
+        _keep_vin(module, "identifier F190", text)
+    elif text:
+        module.identity[q.UDS_IDENTIFICATION.get(did, f"identifier {did:04X}")] = text
+
+
+def _report(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
+    match payload[1] if len(payload) > 1 else None:
+        case Report.BY_STATUS:
+            _keep_codes(module, decode_code_list(payload).records)
+        case Report.WWH_BY_MASK:
+            records = decode_wwh_codes(payload).records
+            _keep_codes(module, [CodeStatus(record.dtc, record.status) for record in records])
+        case Report.WWH_PERMANENT:
+            module.codes += [
+                StoredCode(record.dtc, "permanent", record.status)
+                for record in decode_wwh_permanent(payload).records
+            ]
+            module.codes_read = True
+        case Report.SNAPSHOT_BY_CODE:
+            _keep_snapshots(module, payload)
+        case Report.EXTENDED_BY_CODE:
+            _keep_extended(module, payload)
+        case _:
+            decode_code_list(payload)  # names what is wrong with an answer nobody asked for
+
+
+def _keep_codes(module: ModuleSaid, records: tuple[CodeStatus, ...] | list[CodeStatus]) -> None:
+    module.codes += [StoredCode(record.dtc, _memory(record.status), record.status) for record in records]
+    module.codes_read = True
+
+
+def _memory(status: DtcStatus) -> str:
+    """The memory that a status byte speaks of: confirmed codes are stored, the others wait."""
+    return "stored" if status.confirmed or status.confirmed is None else "pending"
+
+
+def _keep_snapshots(module: ModuleSaid, payload: bytes) -> None:
+    answer = decode_snapshots(payload)
+    for record in answer.records:
+        items = tuple((item.did, item.data) for item in record.items)
+        module.kept.append(Kept(answer.code.dtc, False, record.number, items))
+        lines = [_snapshot_line(did, data) for did, data in items]
+        module.snapshots.setdefault(answer.code.dtc.number, []).extend(lines)
+
+
+def _keep_extended(module: ModuleSaid, payload: bytes) -> None:
+    answer = decode_extended(payload)
+    for number, data, _ in answer.records:
+        module.kept.append(Kept(answer.code.dtc, True, number, ((number, data),)))
+        line = f"extended record {number:02X}: {data.hex(' ').upper()}"
+        module.snapshots.setdefault(answer.code.dtc.number, []).append(line)
+
+
+def _snapshot_line(did: int, data: bytes) -> str:
+    if did & 0xFF00 == obd_on_uds.PID_PAGE:
+        return identifier_meaning(did, data)
+    return f"{did:04X}: {data.hex(' ').upper()}"
+
+
+# -- KWP2000 --------------------------------------------------------------------------------------------
+
+
+def _kwp_codes(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
+    for record in decode_kwp_codes(payload).records:
+        if not record.dtc.is_padding:
+            module.codes.append(StoredCode(record.dtc, "stored", record.status))
+    module.codes_read = True
+
+
+def _kwp_identification(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
+    answer = decode_identification(payload, asked[1] if len(asked) > 1 else None)
+    module.options[answer.option] = answer.data
+    try:
+        text = ascii_text(answer.data) or ""
+    except ValueError:
+        text = answer.data.hex(" ").upper()
+    if answer.option == q.KWP_VIN:
+        _keep_vin(module, "identification 90", text)
+    elif text:
+        name = q.KWP_IDENTIFICATION.get(answer.option, f"identification {answer.option:02X}")
+        module.identity[name] = text
+
+
+_BY_SERVICE: dict[int, Callable[[ModuleSaid, bytes, bytes], None]] = {
+    0x41: _current,
+    0x42: _frame,
+    0x43: _codes,
+    0x45: _oxygen,
+    0x46: _tests,
+    0x47: _codes,
+    0x49: _info,
+    0x4A: _codes,
+    0x58: _kwp_codes,
+    0x59: _report,
+    0x5A: _kwp_identification,
+    0x62: _data,
+}
+"""What to do with a positive answer, by its service id."""
