@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from dtctriage.wiring.bench import Probe
+
 
 class Situation(StrEnum):
     """What kind of vehicle stands here; each makes a different sheet."""
@@ -49,11 +51,36 @@ class Evidence:
 
 
 @dataclass(frozen=True, slots=True)
+class Outcome:
+    """What a check may show: the reading in words, its chance (0..1), and what it would mean."""
+
+    reading: str
+    chance: float
+    means: str
+
+
+@dataclass(frozen=True, slots=True)
+class Factor:
+    """One piece of evidence against one fault: how likely it is (0..1) if that fault is there.
+
+    `evidence` tells what was seen and what to expect, with numbers; `basis` is the formula that gives the
+    chance, `source` where its figures come from.
+    """
+
+    evidence: str
+    chance: float
+    basis: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class Check:
     """The next thing to do with a meter, a lamp or the eyes.
 
     `expect` is what a sound vehicle shows, with its limit; `source` is where the limit comes from.
     `minutes` is the effort; `settles` the share (0..1) of the doubt left that the check is expected to take.
+    `probes` are the readings to take, in this order; empty where a check is more than readings. `outcomes`
+    are what they may show, likeliest first.
     """
 
     what: str
@@ -64,6 +91,8 @@ class Check:
     minutes: float
     settles: float
     caution: str = ""
+    probes: tuple[Probe, ...] = ()
+    outcomes: tuple[Outcome, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
