@@ -44,7 +44,7 @@ PLUGGED = Setup()
 
 @dataclass(frozen=True, slots=True)
 class Probe:
-    """One reading to take: between two nodes of the wiring (`wiring.parts`), or at a part or relay (`plus`)."""
+    """One reading to take: between two nodes (`wiring.parts`), or, by eye and ear, at a part (`plus`)."""
 
     means: Means
     plus: str
