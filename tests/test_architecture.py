@@ -29,7 +29,7 @@ ALLOWED: dict[str, set[str]] = {
     "dtctriage.wirelog": LINK | {"dtctriage.errors"},
     "dtctriage.vin": BASE,
     "dtctriage.codes": BASE,
-    "dtctriage.services": CODES,
+    "dtctriage.services": CODES | LINK,
     "dtctriage.pasted": SERVICES | LINK | {"dtctriage.vin"},
     "dtctriage.wiring": CODES | LINK,
     "dtctriage.sweep": SERVICES | LINK | {"dtctriage.guard", "dtctriage.vin"},

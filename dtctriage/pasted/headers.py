@@ -6,12 +6,18 @@ from typing import NamedTuple
 
 from dtctriage.link import OBD_FUNCTIONAL_11, OBD_FUNCTIONAL_29, TESTER
 from dtctriage.pasted.items import Mark
+from dtctriage.services.line_format import (
+    HEADER_LENGTH,
+    KWP_FUNCTIONAL,
+    checksum,
+    crc,
+    kwp_header,
+)
 
-_CRC_POLYNOMIAL = 0x1D
 _TYPES = {(0x68, 0x6A): "request", (0x48, 0x6B): "answer", (0x61, 0x6A): "request", (0x41, 0x6B): "answer"}
 """First two header bytes of OBD messages (SAE J1979): 6x is a request, 4x an answer."""
 _PWM_ONLY = frozenset({0x61, 0x41})
-_SHORTEST = 5
+_SHORTEST = HEADER_LENGTH + 2
 
 
 class Framed(NamedTuple):
@@ -65,28 +71,24 @@ def _obd_frame(data: bytes) -> Framed | None:
         Mark(f"{data[2]:02X}", _source_words(data[2])),
         _check_mark(data, fits),
     )
-    return Framed(name, data[2], marks, data[3:-1], _problem(data, fits))
+    return Framed(name, data[2], marks, data[HEADER_LENGTH:-1], _problem(data, fits))
 
 
 def _kwp_frame(data: bytes) -> Framed | None:
     """ISO 14230-2: format byte with the length, target, source, perhaps a length byte, payload, checksum."""
-    addressing, length = data[0] >> 6, data[0] & 0x3F
-    start = 3
-    if length == 0:
-        start, length = 4, data[3]
-    fits = _check_words(data)
-    tester = TESTER in (data[1], data[2])
-    if addressing < 2 or len(data) != start + length + 1 or not tester or length == 0:
+    header, fits = kwp_header(data), _check_words(data)
+    if header is None or not header.length or TESTER not in (data[1], data[2]) or fits == "CRC":
         return None
-    if fits == "CRC":
+    if len(data) != header.size + header.length + 1:
         return None
-    way = "functional" if addressing == 3 else "physical"
-    marks = [Mark(f"{data[0]:02X}", f"format: {way} address, {length} bytes of payload")]
+    way = "functional" if data[0] >= KWP_FUNCTIONAL else "physical"
+    marks = [Mark(f"{data[0]:02X}", f"format: {way} address, {header.length} bytes of payload")]
     marks += [Mark(f"{data[1]:02X}", f"target {data[1]:02X}"), Mark(f"{data[2]:02X}", _source_words(data[2]))]
-    if start == 4:
-        marks.append(Mark(f"{data[3]:02X}", f"length: {length} bytes of payload"))
+    if header.size > HEADER_LENGTH:
+        marks.append(Mark(f"{data[3]:02X}", f"length: {header.length} bytes of payload"))
     marks.append(_check_mark(data, fits))
-    return Framed("ISO 14230 (KWP2000)", data[2], tuple(marks), data[start:-1], _problem(data, fits))
+    payload = data[header.size : -1]
+    return Framed("ISO 14230 (KWP2000)", data[2], tuple(marks), payload, _problem(data, fits))
 
 
 def _source_words(source: int) -> str:
@@ -95,9 +97,9 @@ def _source_words(source: int) -> str:
 
 def _check_words(data: bytes) -> str:
     """Which check the last byte passes: CRC (SAE J1850), sum (ISO 9141-2, ISO 14230-2) or none."""
-    if data[-1] == crc8(data[:-1]):
+    if data[-1] == crc(data[:-1]):
         return "CRC"
-    return "sum" if data[-1] == sum(data[:-1]) & 0xFF else ""
+    return "sum" if data[-1] == checksum(data[:-1]) else ""
 
 
 def _check_mark(data: bytes, fits: str) -> Mark:
@@ -108,18 +110,5 @@ def _check_mark(data: bytes, fits: str) -> Mark:
 def _problem(data: bytes, fits: str) -> str:
     if fits:
         return ""
-    expected = f"sum {sum(data[:-1]) & 0xFF:02X}, CRC {crc8(data[:-1]):02X}"
+    expected = f"sum {checksum(data[:-1]):02X}, CRC {crc(data[:-1]):02X}"
     return f"the check byte is {data[-1]:02X}, but the bytes give {expected}"
-
-
-def crc8(data: bytes) -> int:
-    """The check byte of SAE J1850: polynomial 1D, start FF, inverted at the end."""
-    register = 0xFF
-    for byte in data:
-        register ^= byte
-        for _ in range(8):
-            carry = register & 0x80
-            register = register << 1 & 0xFF
-            if carry:
-                register ^= _CRC_POLYNOMIAL
-    return register ^ 0xFF

@@ -29,9 +29,9 @@ from dtctriage.link import (
     functional,
     physical,
 )
+from dtctriage.services.isotp import segment
 from dtctriage_adapters.can_frames.link import CanLink
 from dtctriage_adapters.can_frames.wire import Frame, Trouble
-from dtctriage_adapters.reassembly import segment
 
 CAN11, CAN29 = Framing.CAN11, Framing.CAN29
 PRESENT, PRESENT_YES = bytes.fromhex("3E00"), bytes.fromhex("7E00")

@@ -17,10 +17,10 @@ from dtctriage.services.kwp import (
     decode_kwp_status,
 )
 from dtctriage.services.kwp_data import decode_identification, decode_local_data, decode_started
+from dtctriage.services.line_format import Stripped, strip
 from dtctriage_adapters.classroom.line_message import answer_message, request_message
 from dtctriage_adapters.classroom.line_network import LineNetwork
 from dtctriage_adapters.classroom.vehicle import Vehicle
-from dtctriage_adapters.serial_text.kline import Stripped, strip
 
 Show = Callable[[str], Vehicle]
 Say = Callable[..., bytes]

@@ -9,6 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dtctriage.link import Framing
+from dtctriage.services.isotp import Complete, Reassembler, segment
+from dtctriage.services.line_format import crc
 from dtctriage_adapters.classroom.isotp_server import (
     FORGOTTEN_SECONDS,
     N_BS_SECONDS,
@@ -17,8 +19,6 @@ from dtctriage_adapters.classroom.isotp_server import (
 )
 from dtctriage_adapters.classroom.line_message import answer_message, request_message
 from dtctriage_adapters.classroom.traffic import Traffic
-from dtctriage_adapters.line_format import crc
-from dtctriage_adapters.reassembly import Complete, Reassembler, segment
 
 LONG = bytes(range(60))
 

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dtctriage_adapters.reassembly import Broken, Complete, Reassembler, segment
+from dtctriage.services.isotp import Broken, Complete, Reassembler, segment
 
 PAYLOADS = st.binary(min_size=1, max_size=300)
 LONG_PAYLOADS = st.binary(min_size=8, max_size=300)

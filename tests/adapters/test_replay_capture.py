@@ -27,7 +27,7 @@ from dtctriage.link import (
     Target,
     id_text,
 )
-from dtctriage_adapters.reassembly import segment
+from dtctriage.services.isotp import segment
 from dtctriage_adapters.replay import open_link
 
 FLOW = bytes.fromhex("300000CCCCCCCCCC")

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dtctriage.link import BusProtocol, Framing, NoticeKind
-from dtctriage_adapters.line_format import checksum, crc
-from dtctriage_adapters.reassembly import segment
+from dtctriage.services.isotp import segment
+from dtctriage.services.line_format import Faulty, Stripped, checksum, crc, strip
 from dtctriage_adapters.serial_text.dialect import (
     LONGEST_LINE,
     PROMPT,
@@ -19,7 +19,6 @@ from dtctriage_adapters.serial_text.dialect import (
     is_echo,
     read_line,
 )
-from dtctriage_adapters.serial_text.kline import Faulty, Stripped, strip
 from dtctriage_adapters.serial_text.messages import Lost, Message, Messages
 from dtctriage_adapters.serial_text.monitoring import Monitoring
 from dtctriage_adapters.serial_text.wording import own_notice, protocol_numbers

@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 from dtctriage.codes.dtc import Dtc
 from dtctriage.pasted import read
 from dtctriage.pasted.document import document
-from dtctriage.pasted.headers import crc8, unframe
+from dtctriage.pasted.headers import unframe
 from dtctriage.pasted.items import NotUnderstood, PastedCode, PastedMessage
 from dtctriage.pasted.show import lines_of
+from dtctriage.services.line_format import crc
 
 HEX = string.hexdigits
 HEXISH = st.text(HEX + " \r\n:#()[]>.", max_size=120)
@@ -97,7 +98,7 @@ def test_segments_give_back_the_payload(payload: bytes) -> None:
 )
 def test_headers_off_can_with_the_check_of_j1850(payload: bytes, source: int, start: str) -> None:
     body = bytes.fromhex(start) + bytes([source]) + payload
-    framed = unframe(body + bytes([crc8(body)]))
+    framed = unframe(body + bytes([crc(body)]))
     assert framed is not None
     assert (framed.payload, framed.source, framed.problem) == (payload, source, "")
 
@@ -110,11 +111,6 @@ def test_headers_of_iso_14230(payload: bytes, source: int, own_length: bool) -> 
     body = bytes([format_byte, 0xF1, source]) + (bytes([len(payload)]) if own_length else b"") + payload
     whole = body + bytes([sum(body) & 0xFF])
     framed = unframe(whole)
-    if whole[-1] != crc8(body):
+    if whole[-1] != crc(body):
         assert framed is not None
         assert (framed.payload, framed.source, framed.problem) == (payload, source, "")
-
-
-def test_check_byte_of_j1850() -> None:
-    """CRC-8/SAE-J1850: "123456789" gives 4B (catalogue value of the algorithm, from memory)."""
-    assert crc8(b"123456789") == 0x4B

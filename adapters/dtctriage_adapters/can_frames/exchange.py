@@ -6,6 +6,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Sequence
 
 from dtctriage.link import Damaged, Finished, Framing, LinkLost, Notice, NoticeKind, Outcome, Reply, Request
+from dtctriage.services.isotp import CLASSIC_LENGTH, segment
 from dtctriage_adapters.can_frames.calls import NEVER_ANSWERED, Call
 from dtctriage_adapters.can_frames.directory import Directory, Source, habitual_answer, habitual_request
 from dtctriage_adapters.can_frames.schedule import Schedule
@@ -13,7 +14,6 @@ from dtctriage_adapters.can_frames.search import Search
 from dtctriage_adapters.can_frames.shape import answers, is_pending
 from dtctriage_adapters.can_frames.talk import Talk, head_of
 from dtctriage_adapters.can_frames.wire import Frame, Trouble, Wire
-from dtctriage_adapters.reassembly import CLASSIC_LENGTH, segment
 
 _LATE = 0.002
 """Seconds of delay that a burst makes up for; a longer one shifts the rest."""

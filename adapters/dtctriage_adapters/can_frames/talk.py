@@ -14,7 +14,7 @@ import isotp
 from isotp.protocol import PDU
 
 from dtctriage.link import Framing
-from dtctriage_adapters.reassembly import CLASSIC_LENGTH, FILLER
+from dtctriage.services.isotp import CLASSIC_LENGTH, FILLER
 
 N_BS = 1.0
 """Seconds for a flow control to come (ISO 15765-2; from memory. ISO 15765-4 has 75 ms)."""

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dtctriage.link import OBD_FUNCTIONAL_NODE, BusProtocol, Framing
+from dtctriage.services.line_format import FUNCTIONAL_HEADERS
 from dtctriage_adapters.classroom.chip_settings import Settings
 from dtctriage_adapters.classroom.chip_work import NO_DATA
 from dtctriage_adapters.classroom.line_message import LineMessage
 from dtctriage_adapters.classroom.vehicle import BusState, Vehicle
-from dtctriage_adapters.line_format import FUNCTIONAL_HEADERS
 
 CAN_ERROR_SECONDS = 0.1
 """Until the chip gives a frame up that it cannot get out. Common practice, no source."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from dtctriage.link import Framing
+from dtctriage.services.line_format import FUNCTIONAL_HEADERS
 from dtctriage_adapters.classroom.chip_settings import Settings
 from dtctriage_adapters.classroom.chip_text import FIRST, SINGLE, can_lines, hex_text
 from dtctriage_adapters.classroom.frames import Frame, Timed
@@ -13,7 +14,6 @@ from dtctriage_adapters.classroom.isotp_server import FRAME_SECONDS
 from dtctriage_adapters.classroom.line_message import LineMessage, request_message
 from dtctriage_adapters.classroom.line_network import LineNetwork
 from dtctriage_adapters.classroom.tap import CanTap
-from dtctriage_adapters.line_format import FUNCTIONAL_HEADERS
 
 AUTOMATIC_FLOW_CONTROL = b"\x30\x00\x00"
 

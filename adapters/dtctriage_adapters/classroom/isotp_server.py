@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass
 
-from dtctriage_adapters.reassembly import CLASSIC_LENGTH, FILLER, Complete, Reassembler, segment
+from dtctriage.services.isotp import CLASSIC_LENGTH, FILLER, Complete, Reassembler, segment
 
 N_BS_SECONDS = 1.0
 """How long a sender waits for flow control (ISO 15765-2, table 16)."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from dtctriage.link import OBD_FUNCTIONAL_NODE, TESTER, Framing
-from dtctriage_adapters.line_format import (
+from dtctriage.services.line_format import (
     FUNCTIONAL_TARGET,
     KWP_FUNCTIONAL,
     KWP_LENGTH,

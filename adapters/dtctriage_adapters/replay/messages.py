@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dtctriage_adapters.reassembly import Broken, Complete, Reassembler
+from dtctriage.services.isotp import Broken, Complete, Reassembler
 from dtctriage_adapters.replay.roles import CONSECUTIVE, FLOW_CONTROL, kind_of
 
 

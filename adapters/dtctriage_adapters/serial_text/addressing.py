@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dtctriage.link import TESTER, Framing, Target, functional, physical
+from dtctriage.services.line_format import FUNCTIONAL_HEADERS, KWP_PHYSICAL
 from dtctriage_adapters.chip_filter import EVERYTHING as EVERYTHING
 from dtctriage_adapters.chip_filter import STANDARD_FILTERS as STANDARD_FILTERS
 from dtctriage_adapters.chip_filter import Filter as Filter
-from dtctriage_adapters.line_format import FUNCTIONAL_HEADERS, KWP_PHYSICAL
 
 SINGLE_FRAME_PIDS = range(0x65)
 """Service 01: up to PID 64 no answer has more than five data bytes, so one CAN frame holds it (J1979)."""

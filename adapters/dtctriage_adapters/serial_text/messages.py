@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from dtctriage.link import Framing, NoticeKind
-from dtctriage_adapters.reassembly import CLASSIC_LENGTH, Broken, Complete, Reassembler
+from dtctriage.services.isotp import CLASSIC_LENGTH, Broken, Complete, Reassembler, numbered_frame
+from dtctriage.services.line_format import Faulty, strip
 from dtctriage_adapters.serial_text.dialect import DataLine, LengthLine, NumberedLine
-from dtctriage_adapters.serial_text.kline import Faulty, strip
 
 _ID_DIGITS = {Framing.CAN11: 3, Framing.CAN29: 8}
 _HIGHEST_ID = {Framing.CAN11: 0x7FF, Framing.CAN29: 0x1FFF_FFFF}
@@ -120,12 +120,9 @@ class Messages:
         return lost
 
     def _numbered(self, line: NumberedLine) -> list[Message | Lost]:
-        """Give the line its PCI byte back, so that the one reassembler judges it (ISO 15765-2)."""
-        if self._length is not None and line.number == 0:
-            head = (0x1000 | self._length).to_bytes(2, "big")
-            self._length = None
-            return self._frame(None, head + line.data)
-        return self._frame(None, bytes([0x20 | line.number]) + line.data)
+        """Give the line its PCI bytes back, so that the one reassembler judges it."""
+        length, self._length = self._length, None if line.number == 0 else self._length
+        return self._frame(None, numbered_frame(line.number, line.data, length))
 
 
 def _found(source: int | None, item: Complete | Broken) -> Message | Lost:

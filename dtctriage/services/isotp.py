@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from enum import IntEnum
+from typing import NamedTuple
 
 CLASSIC_LENGTH = 8
 """Data bytes of a classic CAN frame."""
@@ -19,7 +21,55 @@ SHORT_LENGTH_LIMIT = 0xFFF
 FILLER = 0xCC
 """Padding that causes few stuff bits (ISO 15765-2 recommends it; from memory)."""
 
-_SINGLE, _FIRST, _CONSECUTIVE, _FLOW_CONTROL = range(4)
+
+class FrameKind(IntEnum):
+    """The upper half of a frame's first byte (ISO 15765-2, 9.6.1)."""
+
+    SINGLE = 0
+    FIRST = 1
+    CONSECUTIVE = 2
+    FLOW_CONTROL = 3
+
+
+class Pci(NamedTuple):
+    """The protocol bytes before a frame's data.
+
+    `number` is the length of the message in a single or first frame, the sequence number in a consecutive
+    frame, the flow status in a flow-control frame.
+    """
+
+    kind: FrameKind
+    size: int
+    number: int
+
+
+def kind_of(data: bytes) -> FrameKind | None:
+    """The kind of a frame; None where it is none of ISO 15765-2."""
+    return FrameKind(data[0] >> 4) if data and data[0] >> 4 <= FrameKind.FLOW_CONTROL else None
+
+
+def pci_of(data: bytes) -> Pci | None:
+    """The protocol bytes of a frame; None where it is none of ISO 15765-2, or a first frame cut short."""
+    kind = kind_of(data)
+    if kind is None or (kind is FrameKind.FIRST and len(data) < CLASSIC_LENGTH):
+        return None
+    low = data[0] & 0xF
+    if kind is FrameKind.SINGLE and not low and len(data) > CLASSIC_LENGTH:
+        return Pci(kind, 2, data[1])
+    if kind is FrameKind.FIRST:
+        short = low << 8 | data[1]
+        return Pci(kind, 2, short) if short else Pci(kind, 6, int.from_bytes(data[2:6], "big"))
+    return Pci(kind, 3 if kind is FrameKind.FLOW_CONTROL else 1, low)
+
+
+def numbered_frame(number: int, data: bytes, length: int | None = None) -> bytes:
+    """The frame behind a line `0: 49 02 ...`, in which an adapter with headers off shows it without its PCI.
+
+    `length`: of the whole message, where it stands before line 0.
+    """
+    if length is None or number:
+        return bytes([FrameKind.CONSECUTIVE << 4 | number & 0xF]) + data
+    return (FrameKind.FIRST << 12 | length & SHORT_LENGTH_LIMIT).to_bytes(2, "big") + data
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,17 +121,17 @@ class Reassembler:
             return [Broken("A frame without any data", b"")]
         if len(data) > LONGEST_FRAME:
             return [*self.finish(), Broken(f"A frame with {len(data)} data bytes", data)]
-        kind = data[0] >> 4
-        if kind == _FLOW_CONTROL:
+        kind = kind_of(data)
+        if kind is FrameKind.FLOW_CONTROL:
             return []
-        if kind == _CONSECUTIVE:
+        if kind is FrameKind.CONSECUTIVE:
             return self._consecutive(data)
         interrupted: list[Complete | Broken] = list(self.finish())
-        if kind == _SINGLE:
+        if kind is FrameKind.SINGLE:
             return [*interrupted, _single(data)]
-        if kind == _FIRST:
+        if kind is FrameKind.FIRST:
             return [*interrupted, *self._first(data)]
-        return [*interrupted, Broken(f"A frame of unknown type {kind:X}", data)]
+        return [*interrupted, Broken(f"A frame of unknown type {data[0] >> 4:X}", data)]
 
     def finish(self) -> list[Broken]:
         """Close: report the message that is still unfinished, if there is one."""
@@ -112,6 +162,8 @@ class Reassembler:
         if data[0] & 0xF != due:
             came = f"sequence number {data[0] & 0xF:X} came where {due:X} was due"
             return [self._break(f"Consecutive frame {message.next_number} is missing, {came}")]
+        if len(data) > message.frame_length:
+            return [self._break(f"Consecutive frame {message.next_number} is longer than the first frame")]
         remaining = message.length - len(message.received)
         room = min(remaining, message.frame_length - 1)
         body = data[1 : 1 + room]
@@ -133,32 +185,31 @@ class Reassembler:
 
 def _single(data: bytes) -> Complete | Broken:
     """A message in one frame (ISO 15765-2, 9.6.2): four length bits, or on CAN FD a byte of its own."""
-    length, start, most = data[0] & 0xF, 1, CLASSIC_LENGTH - 1
-    if len(data) > CLASSIC_LENGTH:
-        if length:
-            return Broken(f"Single frame with a short length in a frame of {len(data)} bytes", data)
-        length, start, most = data[1], 2, len(data) - 2
-    if length == 0:
+    pci = pci_of(data)
+    if pci is None or not pci.number:
         return Broken("Single frame with length 0", data)
-    if length > most:
-        return Broken(f"Single frame claims {length} bytes where at most {most} fit", data)
-    body = data[start : start + length]
-    if len(body) < length:
-        return Broken(f"Single frame is cut short: {len(body)} of {length} bytes came", body)
+    if pci.size == 1 and len(data) > CLASSIC_LENGTH:
+        return Broken(f"Single frame with a short length in a frame of {len(data)} bytes", data)
+    most = max(CLASSIC_LENGTH, len(data)) - pci.size
+    if pci.number > most:
+        return Broken(f"Single frame claims {pci.number} bytes where at most {most} fit", data)
+    body = data[pci.size : pci.size + pci.number]
+    if len(body) < pci.number:
+        return Broken(f"Single frame is cut short: {len(body)} of {pci.number} bytes came", body)
     return Complete(body)
 
 
 def _first_frame(data: bytes) -> tuple[str, int, bytes]:
     """Problem (empty when there is none), message length and first bytes of a first frame."""
-    if len(data) < CLASSIC_LENGTH:
+    pci = pci_of(data)
+    if pci is None:
         return f"First frame is cut short: {len(data)} of {CLASSIC_LENGTH} bytes came", 0, b""
-    length, start = (data[0] & 0xF) << 8 | data[1], 2
     least = CLASSIC_LENGTH if len(data) == CLASSIC_LENGTH else len(data) - 1
-    if length == 0:
-        length, start, least = int.from_bytes(data[2:6], "big"), 6, SHORT_LENGTH_LIMIT + 1
-    if length < least:
-        return f"First frame claims {length} bytes, fewer than a first frame may", 0, b""
-    return "", length, data[start:]
+    if pci.size > 2:
+        least = SHORT_LENGTH_LIMIT + 1
+    if pci.number < least:
+        return f"First frame claims {pci.number} bytes, fewer than a first frame may", 0, b""
+    return "", pci.number, data[pci.size :]
 
 
 def segment(payload: bytes, filler: int = FILLER) -> list[bytes]:
@@ -176,10 +227,10 @@ def _frames(payload: bytes) -> Iterator[bytes]:
         yield bytes([len(payload)]) + payload
         return
     if len(payload) > SHORT_LENGTH_LIMIT:
-        head = bytes([_FIRST << 4, 0]) + len(payload).to_bytes(4, "big")
+        head = bytes([FrameKind.FIRST << 4, 0]) + len(payload).to_bytes(4, "big")
     else:
-        head = (_FIRST << 12 | len(payload)).to_bytes(2, "big")
+        head = (FrameKind.FIRST << 12 | len(payload)).to_bytes(2, "big")
     first = CLASSIC_LENGTH - len(head)
     yield head + payload[:first]
     for number, start in enumerate(range(first, len(payload), CLASSIC_LENGTH - 1), start=1):
-        yield bytes([_CONSECUTIVE << 4 | number & 0xF]) + payload[start : start + CLASSIC_LENGTH - 1]
+        yield bytes([FrameKind.CONSECUTIVE << 4 | number & 0xF]) + payload[start : start + CLASSIC_LENGTH - 1]
