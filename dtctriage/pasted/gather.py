@@ -29,6 +29,8 @@ from dtctriage.pasted.lines import (
 )
 from dtctriage.pasted.parts import PartJoiner
 from dtctriage.pasted.payload import bare, explained
+from dtctriage.pasted.segments import segments
+from dtctriage.services.isotp import FrameKind, pci_of
 from dtctriage.vin import Vin, VinError
 
 _ANSWERS = 0x40
@@ -46,7 +48,7 @@ def gather(lines: Sequence[Line]) -> list[Item]:
         if isinstance(line, CanLine):
             items += frames.feed(line)
         elif isinstance(line, LengthLine | SegmentLine):
-            item, used = _segments(lines[at:])
+            item, used = segments(lines[at:])
             items.append(item)
         elif isinstance(line, BytesLine):
             items += _bytes(line, lines[at + 1 :], parts)
@@ -123,39 +125,12 @@ def _is_asked(service: int, following: Sequence[Line]) -> bool:
 def _payload_starts(lines: Sequence[Line]) -> Iterator[bytes]:
     """The first bytes of each payload in the lines."""
     for line in lines:
-        if isinstance(line, CanLine) and line.data and line.data[0] >> 4 in (0, 1):
-            yield line.data[2 if line.data[0] >> 4 else 1 :]
+        if isinstance(line, CanLine):
+            pci = pci_of(line.data)
+            if pci is not None and pci.kind in (FrameKind.SINGLE, FrameKind.FIRST):
+                yield line.data[pci.size :]
         elif isinstance(line, SegmentLine) and line.number == 0:
             yield line.data
         elif isinstance(line, BytesLine):
             framed = unframe(line.data)
             yield framed.payload if framed else line.data
-
-
-def _segments(lines: Sequence[Line]) -> tuple[Item, int]:
-    """A message in numbered segments, headers off, with or without its length: the item, lines used."""
-    head = lines[0]
-    length = head.length if isinstance(head, LengthLine) else None
-    used = 0 if length is None else 1
-    texts, data, problem = [head.text] if used else [], bytearray(), ""
-    for line in lines[used:]:
-        if not isinstance(line, SegmentLine):
-            break
-        due = len(texts) - (length is not None)
-        if line.number == 0 and due:
-            break
-        if line.number != due & 0xF and not problem:
-            problem = f"segment {line.number:X} came where {due & 0xF:X} was due"
-        texts.append(line.text)
-        data += line.data
-        used += 1
-    if not data:
-        return NotUnderstood(
-            head.text, "nothing known", "three digits, but no numbered segment follows"
-        ), used
-    if length is not None and len(data) < length and not problem:
-        problem = f"{length} bytes announced, {len(data)} came"
-    text, taken_for = "\n".join(texts), f"message of {length or len(data)} bytes in segments, headers off"
-    if problem:
-        return NotUnderstood(text, taken_for, problem), used
-    return explained(text, taken_for, (), bytes(data[:length]), on_can=True), used

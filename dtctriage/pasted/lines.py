@@ -9,7 +9,7 @@ from dtctriage_reference import rows
 
 _LOG = re.compile(r"(?:\(\S+\)\s+)?\S+\s+([0-9A-F]{3}|[0-9A-F]{8})##?([0-9A-F]*)(?:\s+[RT])?", re.IGNORECASE)
 _DUMP = re.compile(
-    r"(?:\(\S+\)\s+)?\S+\s+(?:[RT]X\s+\S+\s+\S+\s+)?([0-9A-F]{3}|[0-9A-F]{8})\s+\[(\d+)\]\s+((?:[0-9A-F]{2}\s?)*)"
+    r"(?:\(\S+\)\s+)?\S+\s+(?:[RT]X\s+\S+\s+\S+\s+)?([0-9A-F]{3}|[0-9A-F]{8})\s+\[(\d+)\]\s*((?:[0-9A-F]{2}\s?)*)"
     r"(?:\s+'.*')?",
     re.IGNORECASE,
 )

@@ -20,6 +20,10 @@ HEXISH = st.text(HEX + " \r\n:#()[]>.", max_size=120)
 PAYLOADS = st.lists(st.integers(1, 0xFEFF), max_size=60).map(
     lambda numbers: bytes([0x43, len(numbers)]) + b"".join(n.to_bytes(2, "big") for n in numbers)
 )
+LONG_PAYLOADS = PAYLOADS.filter(lambda payload: len(payload) > 7) | st.integers(100, 250).map(
+    lambda count: bytes([0x43, count]) + bytes([0x01, 0x43]) * count
+)
+"""More than one frame or segment; some with more than sixteen, after which their numbers start again."""
 
 
 @settings(deadline=None)
@@ -72,7 +76,7 @@ def test_frames_give_back_the_payload(payload: bytes, identifier: str, form: str
 
 
 @settings(deadline=None)
-@given(PAYLOADS.filter(lambda payload: len(payload) > 7), st.data())
+@given(LONG_PAYLOADS, st.data())
 def test_a_missing_frame_is_named_and_nothing_made_up(payload: bytes, data: st.DataObject) -> None:
     cut = frames(payload)
     lost = data.draw(st.integers(0, len(cut) - 1))
@@ -82,7 +86,7 @@ def test_a_missing_frame_is_named_and_nothing_made_up(payload: bytes, data: st.D
 
 
 @settings(deadline=None)
-@given(PAYLOADS.filter(lambda payload: len(payload) <= 250))
+@given(LONG_PAYLOADS)
 def test_segments_give_back_the_payload(payload: bytes) -> None:
     """Headers off: a length of three digits, then segments of six bytes and then seven (ELM327J-p42)."""
     cut = [payload[:6], *(payload[at : at + 7] for at in range(6, len(payload), 7))]
