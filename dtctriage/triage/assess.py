@@ -13,22 +13,27 @@ from dtctriage.sweep.picture import Picture
 from dtctriage.triage import problems as profiled
 from dtctriage.triage import unprofiled
 from dtctriage.triage.hazards import RESTRAINT, is_airbag
+from dtctriage.triage.history import History
 from dtctriage.triage.lines import code_lines, module_lines
 from dtctriage.triage.model import Assessment, CodeLine, EvidenceKind, Finding, Problem, Situation, Weight
 from dtctriage.triage.rules import ALL
 from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.tables import limit
-from dtctriage.triage.view import STAGES, Ledger, View
+from dtctriage.triage.view import STAGES, Ledger, Told, View
 
 
 def assess(
-    picture: Picture, suspicion: Suspicion | None = None, vin_entered: str | None = None
+    picture: Picture,
+    suspicion: Suspicion | None = None,
+    vin_entered: str | None = None,
+    history: History | None = None,
+    told: Told | None = None,
 ) -> Assessment:
-    """Judge a picture, with a profile's wiring where there is one."""
+    """Judge a picture, with a profile's wiring, the shop's records and the technician's word where given."""
     profile = suspicion.wiring.profile if suspicion else None
     seen = seen_by(picture, profile) if profile else None
-    view = View(picture, profile, seen, vin_entered, Ledger())
+    view = View(picture, profile, seen, vin_entered, Ledger(), history, told or Told())
     situation = _situation(view)
     found: tuple[Problem, ...] = ()
     if situation not in (Situation.NO_SUPPLY, Situation.NOT_ASKED):

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from dtctriage.codes.network import lost_module
 from dtctriage.link import Target
 from dtctriage.sweep.events import Stage
 from dtctriage.sweep.picture import ModuleSaid, Picture
+from dtctriage.triage.history import History
 from dtctriage.triage.model import Evidence, EvidenceKind
 from dtctriage.triage.seen import Seen, failing, strongest
 from dtctriage.wiring.profile import Profile
@@ -47,15 +49,36 @@ class Ledger:
         return tuple(self._known.values())
 
 
+class Engine(StrEnum):
+    """What the engine does while the intake is taken."""
+
+    OFF = "off"
+    CRANKING = "cranking"
+    RUNNING = "running"
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What the technician says of the vehicle's state, where no module can: None for nothing said.
+
+    `soak_hours`: how long it has stood with the engine off.
+    """
+
+    soak_hours: float | None = None
+    engine: Engine | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class View:
-    """One sweep, ready to be reasoned about. `seen` is None without a profile."""
+    """One sweep, ready to be reasoned about. `seen` is None without a profile, `history` without records."""
 
     picture: Picture
     profile: Profile | None
     seen: Seen | None
     vin_entered: str | None
     ledger: Ledger
+    history: History | None = None
+    told: Told = Told()
 
     def passed(self, stage: str) -> bool:
         """Whether a stage was gone through to its end."""

@@ -1,0 +1,104 @@
+"""What the shop's own records say of like vehicles, and of this one at its last visit.
+
+Like vehicles share positions 1-8, 10 and 11 of the VIN (`Vin.pattern`): maker, type and plant, not the serial
+number. Whoever holds the records makes a `History` from earlier pictures; rules only read it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from dtctriage.link import Target
+from dtctriage.services.j1979_info import CALIBRATION_ID, CVN, item_text
+from dtctriage.sweep.picture import ModuleSaid, Picture
+
+PART_NUMBER = "part number"
+"""The name of identifier F187 among a module's names."""
+
+
+@dataclass(frozen=True, slots=True)
+class LikeVehicle:
+    """One vehicle of the pattern at its latest complete intake.
+
+    `answered` are addresses (`address_of`), `calibrations` pairs of calibration id and verification number
+    (CVN, hexadecimal).
+    """
+
+    answered: frozenset[Target]
+    calibrations: frozenset[tuple[str, str]] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class LastVisit:
+    """This vehicle at its last complete intake: VIN, calibration ids and part number of each address.
+
+    `when` is a date as the sheet prints it (ISO 8601).
+    """
+
+    when: str
+    answered: frozenset[Target]
+    vins: dict[Target, str] = field(default_factory=dict)
+    calibrations: dict[Target, tuple[str, ...]] = field(default_factory=dict)
+    part_numbers: dict[Target, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """`vehicles`: one entry for each like vehicle but this one; `last`: this one's last visit, if any."""
+
+    pattern: str
+    vehicles: tuple[LikeVehicle, ...] = ()
+    last: LastVisit | None = None
+
+
+def like_vehicle(picture: Picture) -> LikeVehicle:
+    """What is kept of an earlier intake of a like vehicle."""
+    pairs = (pair for said in picture.modules.values() for pair in calibrations_of(said))
+    return LikeVehicle(frozenset(map(address_of, picture.modules)), frozenset(pairs))
+
+
+def last_visit(picture: Picture, when: str) -> LastVisit:
+    """What is kept of this vehicle's own earlier intake."""
+    modules = {address_of(target): said for target, said in picture.modules.items()}
+    vins = {target: next((vin for vin in said.vins.values() if vin), "") for target, said in modules.items()}
+    ids = {target: calibration_ids(said) for target, said in modules.items()}
+    parts = {target: said.identity.get(PART_NUMBER, "") for target, said in modules.items()}
+    return LastVisit(
+        when,
+        frozenset(modules),
+        {target: vin for target, vin in vins.items() if vin},
+        {target: names for target, names in ids.items() if names},
+        {target: number for target, number in parts.items() if number},
+    )
+
+
+def address_of(target: Target) -> Target:
+    """The address without the answer id, which is not known of a module that never answered."""
+    return Target(target.framing, target.request)
+
+
+def calibration_ids(said: ModuleSaid) -> tuple[str, ...]:
+    """The calibration ids that a module names (info type 04); what is not text or empty is left out."""
+    return tuple(text for item in said.info.get(CALIBRATION_ID, ()) if (text := _text(item)))
+
+
+def calibrations_of(said: ModuleSaid) -> Iterator[tuple[str, str]]:
+    """Calibration id and CVN, which come in the same order (SAE J1979, info types 04 and 06, from memory).
+
+    Nothing where their numbers differ, since nobody can tell then which belongs to which.
+    """
+    names, numbers = said.info.get(CALIBRATION_ID, ()), said.info.get(CVN, ())
+    if len(names) != len(numbers):
+        return
+    for name, number in zip(names, numbers, strict=True):
+        text = _text(name)
+        if text and number.strip(b"\x00") and number.strip(b"\xff"):
+            yield text, number.hex().upper()
+
+
+def _text(item: bytes) -> str:
+    try:
+        return item_text(CALIBRATION_ID, item) or ""
+    except ValueError:
+        return ""
