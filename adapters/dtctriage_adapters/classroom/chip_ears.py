@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from dtctriage.link import Framing
+from dtctriage.services.isotp import FrameKind, kind_of
 from dtctriage.services.line_format import FUNCTIONAL_HEADERS
 from dtctriage_adapters.classroom.chip_settings import Settings
-from dtctriage_adapters.classroom.chip_text import FIRST, SINGLE, can_lines, hex_text
+from dtctriage_adapters.classroom.chip_text import can_lines, hex_text
 from dtctriage_adapters.classroom.frames import Frame, Timed
 from dtctriage_adapters.classroom.isotp_server import FRAME_SECONDS
 from dtctriage_adapters.classroom.line_message import LineMessage, request_message
@@ -69,10 +70,10 @@ class CanEar:
 
     def _take(self, timed: Timed) -> Heard:
         data = timed.frame.data
-        kind = data[0] >> 4 if data else SINGLE
-        if kind == FIRST and self._settings.flow_controls:
+        kind = kind_of(data)
+        if kind is FrameKind.FIRST and self._settings.flow_controls:
             self._control_flow(timed.frame, timed.due)
-        pending = kind == SINGLE and data[1:2] == b"\x7f" and data[3:4] == b"\x78"
+        pending = kind is FrameKind.SINGLE and data[1:2] == b"\x7f" and data[3:4] == b"\x78"
         lines = tuple(can_lines(timed.frame, self._settings))
         return Heard(timed.due, lines, pending)
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from dtctriage.link import Framing, id_text
+from dtctriage.services.isotp import FrameKind, kind_of
 from dtctriage_adapters.classroom.chip_settings import Settings
 from dtctriage_adapters.classroom.frames import Frame
-
-SINGLE, FIRST, CONSECUTIVE = 0, 1, 2
 
 
 def hex_text(data: bytes, spaces: bool) -> str:
@@ -36,7 +35,7 @@ def monitor_line(frame: Frame, settings: Settings) -> str:
 
 def shown_bytes(data: bytes, formatting: bool) -> bytes:
     """With formatting on, the padding of a single frame is left away."""
-    if formatting and data and data[0] >> 4 == SINGLE:
+    if formatting and kind_of(data) is FrameKind.SINGLE:
         return data[: 1 + (data[0] & 0xF)]
     return data
 
@@ -50,12 +49,12 @@ def _with_id(frame: Frame, body: bytes, spaces: bool) -> str:
 
 def _without_pci(body: bytes, spaces: bool) -> Iterator[str]:
     """Headers off: a single frame's data; of a long answer its length, then numbered lines."""
-    kind = body[0] >> 4 if body else SINGLE
+    kind = kind_of(body)
     gap = " " if spaces else ""
-    if kind == FIRST:
+    if kind is FrameKind.FIRST:
         yield f"{int.from_bytes(body[:2], 'big') & 0xFFF:03X}"
         yield f"0:{gap}{hex_text(body[2:], spaces)}"
-    elif kind == CONSECUTIVE:
+    elif kind is FrameKind.CONSECUTIVE:
         yield f"{body[0] & 0xF:X}:{gap}{hex_text(body[1:], spaces)}"
     else:
         yield hex_text(body[1:], spaces)

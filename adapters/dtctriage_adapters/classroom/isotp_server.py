@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections import deque
 from dataclasses import dataclass
 
-from dtctriage.services.isotp import CLASSIC_LENGTH, FILLER, Complete, Reassembler, segment
+from dtctriage.services.isotp import (
+    CLASSIC_LENGTH,
+    FILLER,
+    Complete,
+    FrameKind,
+    Reassembler,
+    kind_of,
+    segment,
+)
 
 N_BS_SECONDS = 1.0
 """How long a sender waits for flow control (ISO 15765-2, table 16)."""
@@ -50,10 +58,10 @@ class IsoTpServer:
 
     def receive(self, data: bytes, now: float) -> bytes | None:
         """Take a frame's data; return the request that it completes, if it does."""
-        if data and data[0] >> 4 == 3:
+        if kind_of(data) is FrameKind.FLOW_CONTROL:
             self._flow_control(data, now)
             return None
-        if data and data[0] >> 4 == 1:
+        if kind_of(data) is FrameKind.FIRST:
             self._controls.append((now + self._reaction, FLOW_CONTROL))
         whole = [item for item in self._incoming.feed(data) if isinstance(item, Complete)]
         if not whole:
@@ -98,7 +106,7 @@ class IsoTpServer:
         due, frame = sending.due, sending.left.popleft()
         if not sending.left:
             self._end(due + FRAME_SECONDS)
-        elif frame[0] >> 4 == 1:
+        elif kind_of(frame) is FrameKind.FIRST:
             sending.waiting, sending.due = True, due + N_BS_SECONDS
         else:
             self._after_consecutive(sending, due)

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dtctriage.services.isotp import Broken, Complete, Reassembler
-from dtctriage_adapters.replay.roles import CONSECUTIVE, FLOW_CONTROL, kind_of
+from dtctriage.services.isotp import Broken, Complete, FrameKind, Reassembler, kind_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,9 +28,9 @@ def messages_of(frames: Sequence[tuple[float, bytes]]) -> list[Message]:
     began = last = 0.0
     for at, data in frames:
         kind = kind_of(data)
-        if kind == FLOW_CONTROL:
+        if kind is FrameKind.FLOW_CONTROL:
             continue
-        interrupted = reassembler.busy and kind != CONSECUTIVE
+        interrupted = reassembler.busy and kind is not FrameKind.CONSECUTIVE
         if not reassembler.busy:
             began = at
         for result in reassembler.feed(data):
@@ -53,4 +52,4 @@ def _message(result: Complete | Broken, began: float, at: float) -> Message:
 
 def flow_controls(frames: Sequence[tuple[float, bytes]]) -> list[float]:
     """When flow control was sent on this identifier."""
-    return [at for at, data in frames if kind_of(data) == FLOW_CONTROL]
+    return [at for at, data in frames if kind_of(data) is FrameKind.FLOW_CONTROL]

@@ -6,14 +6,12 @@ answers 40 hex above, 7F for the negative one. From memory.
 
 from __future__ import annotations
 
-from dtctriage.services.isotp import CLASSIC_LENGTH
+from dtctriage.services.isotp import CLASSIC_LENGTH, FrameKind, kind_of
 from dtctriage_adapters.can_frames.shape import NEGATIVE, POSITIVE
 
 REQUESTS = frozenset({*range(0x01, 0x0B), *range(0x10, 0x3F), *range(0x81, 0x88)})
 ANSWERS = frozenset({NEGATIVE, *(service + POSITIVE for service in REQUESTS)})
 
-SINGLE, FIRST, CONSECUTIVE, FLOW_CONTROL = range(4)
-"""Kinds of frames by the upper half of the first byte (ISO 15765-2)."""
 _FLOW_STATES = 3
 
 
@@ -25,26 +23,21 @@ def is_answer(payload: bytes) -> bool:
     return payload[:1] != b"" and payload[0] in ANSWERS
 
 
-def kind_of(data: bytes) -> int | None:
-    """The kind of an ISO-TP frame; None when it is none."""
-    return data[0] >> 4 if data and data[0] >> 4 <= FLOW_CONTROL else None
-
-
 def may_be_diagnostic(data: bytes) -> bool:
     """True when the frame can belong to a diagnostic question or answer."""
     kind = kind_of(data)
-    if kind == SINGLE:
+    if kind is FrameKind.SINGLE:
         length = data[0] & 0xF
         return 0 < length < len(data) and _known(data[1]) if length else len(data) > CLASSIC_LENGTH
-    if kind == FIRST:
+    if kind is FrameKind.FIRST:
         return (
             len(data) >= CLASSIC_LENGTH
             and (data[0] & 0xF > 0 or data[1] >= CLASSIC_LENGTH)
             and _known(data[2])
         )
-    if kind == FLOW_CONTROL:
+    if kind is FrameKind.FLOW_CONTROL:
         return data[0] & 0xF < _FLOW_STATES
-    return kind == CONSECUTIVE
+    return kind is FrameKind.CONSECUTIVE
 
 
 def _known(service: int) -> bool:
