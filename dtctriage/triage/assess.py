@@ -15,8 +15,17 @@ from dtctriage.triage import unprofiled
 from dtctriage.triage.hazards import RESTRAINT, is_airbag
 from dtctriage.triage.history import History
 from dtctriage.triage.lines import code_lines, module_lines
-from dtctriage.triage.model import Assessment, CodeLine, EvidenceKind, Finding, Problem, Situation, Weight
-from dtctriage.triage.rules import ALL
+from dtctriage.triage.model import (
+    Abstained,
+    Assessment,
+    CodeLine,
+    EvidenceKind,
+    Finding,
+    Problem,
+    Situation,
+    Weight,
+)
+from dtctriage.triage.rules import ALL, explained
 from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.tables import limit
@@ -39,7 +48,8 @@ def assess(
     if situation not in (Situation.NO_SUPPLY, Situation.NOT_ASKED):
         found = tuple(sorted(_problems(view, suspicion), key=lambda item: not item.stops_vehicle))
         situation = _refine(view, situation, found)
-    findings = tuple(sorted(_findings(view, situation), key=lambda item: list(Weight).index(item.weight)))
+    verdicts = tuple(_verdicts(view, situation))
+    findings = sorted((explained(item) for item in verdicts if isinstance(item, Finding)), key=_weight)
     codes = code_lines(view, found)
     vin, vin_from = _vin(view)
     return Assessment(
@@ -50,11 +60,12 @@ def assess(
         view.ledger.all,
         module_lines(view, found),
         found,
-        findings,
+        tuple(findings),
         codes,
         tuple(_cautions(view, codes)),
         tuple(_missing(picture)),
         tuple(_readiness(view)),
+        tuple(item for item in verdicts if isinstance(item, Abstained)),
     )
 
 
@@ -152,7 +163,11 @@ def _vin(view: View) -> tuple[str | None, str]:
     return None, ""
 
 
-def _findings(view: View, situation: Situation) -> Iterator[Finding]:
+def _weight(finding: Finding) -> int:
+    return list(Weight).index(finding.weight)
+
+
+def _verdicts(view: View, situation: Situation) -> Iterator[Finding | Abstained]:
     if situation is Situation.NO_SUPPLY:
         shown = view.picture.supply
         text = f"{shown:.1f} V at pin 16" if shown is not None else "the adapter says it has no supply"

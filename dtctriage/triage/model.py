@@ -137,7 +137,11 @@ class Weight(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """What a rule makes of the evidence. `rule` is its file's name, `source` a clause or common practice."""
+    """What a rule makes of the evidence. `rule` is its file's name, `source` a clause or common practice.
+
+    `explains`: codes that follow from it, "MODULE CODE" each. `needs` and `refuted_by`: what the rule has to
+    have read, and what would prove it wrong; filled in from the table of rules where the rule says neither.
+    """
 
     rule: str
     weight: Weight
@@ -146,6 +150,17 @@ class Finding:
     evidence: tuple[str, ...]
     source: str
     advice: str = ""
+    explains: tuple[str, ...] = ()
+    needs: str = ""
+    refuted_by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Abstained:
+    """Why a rule said nothing although it was meant to look: what was missing, or not fit to be judged."""
+
+    rule: str
+    why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,3 +216,5 @@ class Assessment:
     """What the sweep did not get to, for a sweep that was broken off."""
     readiness: tuple[tuple[str, str], ...] = ()
     """(module label, readiness in words)."""
+    abstained: tuple[Abstained, ...] = ()
+    """Rules that said nothing for want of data, for whoever asks; the sheet does not print them."""

@@ -17,11 +17,12 @@ from dtctriage.services.uds import DtcStatus
 from dtctriage.sweep.events import Stage
 from dtctriage.sweep.picture import ModuleSaid, Picture, StoredCode
 from dtctriage.triage.assess import assess
-from dtctriage.triage.model import Assessment, Finding, Problem
+from dtctriage.triage.history import History
+from dtctriage.triage.model import Abstained, Assessment, Finding, Problem
 from dtctriage.triage.problems import find_problems
 from dtctriage.triage.seen import Seen, seen_by
 from dtctriage.triage.suspicion import Suspicion
-from dtctriage.triage.view import Ledger, View
+from dtctriage.triage.view import Ledger, Told, View
 from dtctriage.wiring.effects import Effects, effects
 from dtctriage.wiring.faults import Fault, possible_faults
 from dtctriage.wiring.power import Wiring
@@ -158,24 +159,41 @@ def no_checks(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 Ruled = Callable[..., list[Finding]]
+Judged = Callable[..., list[Finding | Abstained]]
 
 
 @pytest.fixture
-def ruled() -> Ruled:
-    """Findings of one rule on a picture: `ruled(rule.find, picture)`; each must cite evidence that exists."""
+def judged() -> Judged:
+    """What one rule says of a picture: findings, each citing evidence that exists, and abstentions."""
 
     def run(
-        rule: Callable[[View], Iterable[Finding]],
+        rule: Callable[[View], Iterable[Finding | Abstained]],
         picture: Picture,
         profile: Profile | None = None,
         vin: str | None = None,
-    ) -> list[Finding]:
-        view = View(picture, profile, seen_by(picture, profile) if profile else None, vin, Ledger())
-        findings = list(rule(view))
+        history: History | None = None,
+        told: Told | None = None,
+    ) -> list[Finding | Abstained]:
+        seen = seen_by(picture, profile) if profile else None
+        view = View(picture, profile, seen, vin, Ledger(), history, told or Told())
+        verdicts = list(rule(view))
         known = {item.id for item in view.ledger.all}
-        for finding in findings:
-            assert finding.evidence and set(finding.evidence) <= known
-            assert finding.source and finding.title and finding.detail
-        return findings
+        for verdict in verdicts:
+            if isinstance(verdict, Abstained):
+                assert verdict.rule and verdict.why
+                continue
+            assert verdict.evidence and set(verdict.evidence) <= known
+            assert verdict.source and verdict.title and verdict.detail
+        return verdicts
+
+    return run
+
+
+@pytest.fixture
+def ruled(judged: Judged) -> Ruled:
+    """The findings alone: `ruled(rule.find, picture)`."""
+
+    def run(*arguments: object, **more: object) -> list[Finding]:
+        return [verdict for verdict in judged(*arguments, **more) if isinstance(verdict, Finding)]
 
     return run

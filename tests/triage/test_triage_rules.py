@@ -27,6 +27,7 @@ from dtctriage.triage.rules import (
     vin_differs,
     vin_doubtful,
 )
+from dtctriage_reference import rows
 
 Bench = Any
 Ruled = Any
@@ -59,6 +60,15 @@ def engine(bench: Bench, *codes: Any, vin: str = VIN, **more: Any) -> Any:
 
 def test_every_rule_is_run() -> None:
     assert set(ALL) == {module.find for module in MODULES}
+
+
+def test_every_rule_has_its_row_in_the_table_and_no_row_is_without_rule() -> None:
+    """no_supply is said before any rule is asked."""
+    names = {rule.__module__.rpartition(".")[2] for rule in ALL}
+    table = {row["rule"]: row for row in rows("rules")}
+    assert set(table) == names | {"no_supply"}
+    for row in table.values():
+        assert row["needs"] and row["refuted_by"] and 0 < float(row["weight"]) <= 100
 
 
 def test_every_rule_abstains_on_a_sound_vehicle(bench: Bench, ruled: Ruled) -> None:

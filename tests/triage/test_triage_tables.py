@@ -9,7 +9,7 @@ from dtctriage.wiring.faults import FaultKind
 from dtctriage.wiring.parts import PartKind
 from dtctriage_reference import rows
 
-SOURCED = ("triage_priors", "triage_likelihoods", "check_costs", "trade_limits", "generic_suspects")
+SOURCED = ("triage_priors", "triage_likelihoods", "check_costs", "trade_limits", "generic_suspects", "rules")
 
 
 @pytest.mark.parametrize("table", SOURCED)

@@ -1,10 +1,14 @@
-"""Findings: one rule a file, each pure, with its source; a rule that lacks data says nothing."""
+"""Findings: one rule a file, each pure, with its source; a rule that lacks data says nothing or why.
+
+What each rule needs, what would refute it and its weight are rows of the table `rules`.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
-from dtctriage.triage.model import Finding
+from dtctriage.triage.model import Abstained, Finding
 from dtctriage.triage.rules import (
     bus_codes,
     bus_quiet,
@@ -21,8 +25,9 @@ from dtctriage.triage.rules import (
     vin_doubtful,
 )
 from dtctriage.triage.view import View
+from dtctriage_reference import rows
 
-Rule = Callable[[View], Iterator[Finding]]
+Rule = Callable[[View], Iterator[Finding | Abstained]]
 
 ALL: tuple[Rule, ...] = (
     low_supply.find,
@@ -39,3 +44,15 @@ ALL: tuple[Rule, ...] = (
     codes_not_read.find,
     damaged_answers.find,
 )
+
+
+def explained(finding: Finding) -> Finding:
+    """The finding with what its rule needs and what would refute it."""
+    row = next((row for row in rows("rules") if row["rule"] == finding.rule), None)
+    if row is None:
+        return finding
+    return replace(
+        finding,
+        needs=finding.needs or row["needs"],
+        refuted_by=finding.refuted_by or row["refuted_by"],
+    )
