@@ -1,5 +1,6 @@
 """Repair orders and sweeps, kept."""
 
+from dtctriage.records.clearings import Cleared, Clearing, ClearingAnswer, ClearingStart
 from dtctriage.records.joblog import JobLog
 from dtctriage.records.kept import (
     Conclusion,
@@ -20,6 +21,10 @@ from dtctriage.records.store import Records
 from dtctriage.records.writer import SweepWriter
 
 __all__ = [
+    "Cleared",
+    "Clearing",
+    "ClearingAnswer",
+    "ClearingStart",
     "Conclusion",
     "JobLog",
     "KeptEvent",

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from enum import Enum
 from pathlib import Path
-from typing import Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 from dtctriage.link import BusProtocol
 from dtctriage.sweep.events import Event
@@ -86,6 +87,10 @@ class SweepRecord:
     events: int
     """How many events are kept."""
     last_event_at: datetime | None
+    settings: Mapping[str, Any] | None = None
+    """How it was asked for, as JSON values; None for a sweep of an earlier version."""
+    rechecks: int | None = None
+    """The sweep that this one is to be compared with."""
 
     @property
     def partial(self) -> bool:

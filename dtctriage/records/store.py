@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import ExitStack
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, insert
 
 from dtctriage.records import orders, tables
+from dtctriage.records.clearings import Clearings
 from dtctriage.records.database import Database, insert_row, insert_unless_there, open_database, writing_on
 from dtctriage.records.joblog import JobLog
 from dtctriage.records.kept import (
@@ -40,6 +42,7 @@ class Records:
         self._database = database
         self._presence = presence
         self.log = JobLog(database)
+        self.clearings = Clearings(database)
 
     @classmethod
     def open(cls, url: str | None = None, *, busy_seconds: float = BUSY_SECONDS) -> Records:
@@ -128,10 +131,13 @@ class Records:
         rounds: int,
         profile: KeptProfile | None = None,
         wire_log: Path | None = None,
+        settings: Mapping[str, Any] | None = None,
+        rechecks: int | None = None,
     ) -> SweepWriter:
         """Begin a sweep of an order. Adapter and protocol are taken from the events that tell them.
 
-        Raises UnknownOrder.
+        `settings` are JSON values, `rechecks` is the sweep that it is to be compared with. Raises
+        UnknownOrder.
         """
         with ExitStack() as on_failure:
             connection = self._database.connect()
@@ -144,9 +150,13 @@ class Records:
                     "url": url,
                     "rounds": rounds,
                     "wire_log": None if wire_log is None else str(wire_log),
+                    "settings": None if settings is None else dict(settings),
                     **_profile_columns(connection, profile),
                 }
                 sweep_id = insert_row(connection, tables.sweep, values)
+                if rechecks is not None:
+                    compared = {"sweep_id": sweep_id, "first_id": rechecks}
+                    connection.execute(insert(tables.recheck), compared)
                 release = self._presence.hold(connection, sweep_id)
                 on_failure.callback(release)
             on_failure.pop_all()

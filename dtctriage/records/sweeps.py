@@ -36,11 +36,13 @@ def read_sweeps(database: Database, presence: Presence, chosen: ColumnElement[bo
             tables.sweep,
             tables.repair_order.c.number,
             tables.profile.c.text.label("profile_text"),
+            tables.recheck.c.first_id,
             count.label("events"),
             last.label("last_event_at"),
         )
         .join(tables.repair_order)
         .outerjoin(tables.profile)
+        .outerjoin(tables.recheck, tables.recheck.c.sweep_id == tables.sweep.c.id)
         .where(chosen)
         .order_by(tables.sweep.c.id)
     )
@@ -66,6 +68,8 @@ def _record(row: RowMapping, dead: set[int]) -> SweepRecord:
         wire_log=Path(row["wire_log"]) if row["wire_log"] else None,
         events=row["events"],
         last_event_at=row["last_event_at"],
+        settings=row["settings"],
+        rechecks=row["first_id"],
     )
 
 

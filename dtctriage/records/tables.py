@@ -125,6 +125,14 @@ sweep = Table(
     Column("profile_path", Words),
     Column("profile_digest", ForeignKey("profile.digest")),
     Column("wire_log", Words),
+    Column("settings", JSON(none_as_null=True)),
+)
+
+recheck = Table(
+    "recheck",
+    metadata,
+    Column("sweep_id", ForeignKey("sweep.id"), primary_key=True),
+    Column("first_id", ForeignKey("sweep.id"), nullable=False),
 )
 
 sweep_event = Table(
@@ -170,4 +178,29 @@ conclusion = _log_table(
     Column("text", Words, nullable=False),
     Column("cause", Words),
     Column("evidence", WordTuple, nullable=False),
+)
+
+clearing = Table(
+    "clearing",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("order_id", ForeignKey("repair_order.id"), nullable=False, index=True),
+    Column("sweep_id", ForeignKey("sweep.id"), nullable=False),
+    Column("who", Words, nullable=False),
+    Column("at", UtcTime, nullable=False),
+    Column("engine", Words, nullable=False),
+    Column("supply", Words, nullable=False),
+    Column("planned", Integer, nullable=False),
+)
+
+clearing_answer = Table(
+    "clearing_answer",
+    metadata,
+    Column("clearing_id", ForeignKey("clearing.id"), primary_key=True),
+    Column("sequence", Integer, primary_key=True, autoincrement=False),
+    Column("module", Words, nullable=False),
+    Column("request", String(16), nullable=False),
+    Column("outcome", String(16), nullable=False),
+    Column("detail", Words, nullable=False),
+    Column("at", UtcTime, nullable=False),
 )

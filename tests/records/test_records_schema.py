@@ -107,7 +107,7 @@ def test_a_schema_may_be_shared_unless_names_meet(postgresql_url: str) -> None:
     with engine.begin() as connection:
         connection.execute(text(f"DROP TABLE {VERSION_TABLE}"))
     engine.dispose()
-    with pytest.raises(NotADatabase, match="conclusion, measurement, note"):
+    with pytest.raises(NotADatabase, match="clearing, clearing_answer, conclusion"):
         Records.open(postgresql_url)
 
 
