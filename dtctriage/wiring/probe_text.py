@@ -1,0 +1,138 @@
+"""A probe as text and back: "volts X101:5 towards ECM C2:12 to battery -, key run, everything plugged in".
+
+Typed, most of it may be left out: volts against battery minus with the key in run and everything plugged in
+is what is meant unless it is said; ohms are measured with the key and the battery off.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+
+from dtctriage.wiring.bench import PLUGGED, Means, Probe, Setup
+from dtctriage.wiring.network import REFERENCE
+from dtctriage.wiring.places import SHOWN, PlaceError, Places, key
+from dtctriage.wiring.profile import Key, Profile
+
+AT_REST = Setup(key=Key.OFF, battery=False)
+"""For an ohmmeter."""
+ALL_PLUGGED = "everything plugged in"
+
+_MEANS = {
+    Means.VOLTS: ("volts", "volt", "voltage", "v"),
+    Means.OHMS: ("ohms", "ohm", "resistance"),
+    Means.LAMP: ("lamp", "test lamp"),
+    Means.LOOK: ("look at", "look"),
+    Means.LISTEN: ("listen to", "listen", "hear"),
+}
+_BETWEEN_NODES = (Means.VOLTS, Means.OHMS, Means.LAMP)
+_KEYS = {"on": Key.RUN, "acc": Key.ACCESSORY} | {str(position): position for position in Key}
+_OFF = ("unplugged", "pulled", "open", "off", "out", "removed", "disconnected", "apart")
+_ON = ("commanded", "driven", "on")
+_NO_CHANGE = (ALL_PLUGGED, "all plugged in", "plugged in", "engine off", "battery on")
+
+
+class ProbeText:
+    """Probes of one profile as text."""
+
+    def __init__(self, profile: Profile) -> None:
+        self.places = Places(profile)
+        self._circuits = {key(item.id): item.id for item in profile.circuit}
+        self._pulled = {item.id for item in (*profile.fuse, *profile.relay)}
+
+    # -- to text ----------------------------------------------------------------------------------------
+
+    def words(self, probe: Probe) -> str:
+        """The whole probe; `parse` gives it back."""
+        return f"{probe.means} {self.place(probe)}, {self.condition(probe.setup)}"
+
+    def place(self, probe: Probe) -> str:
+        """Where: "F21 load side to battery -"."""
+        if probe.means not in _BETWEEN_NODES:
+            return self.places.thing_words(probe.plus)
+        return f"{self.places.words(probe.plus)} to {self.places.words(probe.minus)}"
+
+    def condition(self, setup: Setup) -> str:
+        """In which state of the vehicle: "key off, battery off, X101 unplugged"."""
+        parts = [f"key {setup.key}"]
+        parts += [] if setup.battery else ["battery off"]
+        parts += [
+            f"{self.places.thing_words(thing)} {'pulled' if thing in self._pulled else 'unplugged'}"
+            for thing in sorted(setup.off)
+        ]
+        parts += [] if setup.off else [ALL_PLUGGED]
+        parts += [f"{circuit} commanded" for circuit in sorted(setup.on)]
+        return ", ".join(parts)
+
+    # -- from text --------------------------------------------------------------------------------------
+
+    def parse(self, text: str, means: Means = Means.VOLTS) -> Probe:
+        """The probe that was typed; `means` where the text does not say it. Raises PlaceError."""
+        place, *conditions = (part.strip() for part in text.split(","))
+        means, place = _means(place, means)
+        setup = self._setup(conditions, AT_REST if means is Means.OHMS else PLUGGED)
+        if not place:
+            raise PlaceError("No place was named", "Say it like F21, K1 87, X101:5 or ECM C2:12")
+        if means not in _BETWEEN_NODES:
+            return Probe(means, self.places.thing(place), setup=setup)
+        plus, minus = self._ends(place, setup.off)
+        return Probe(means, plus, minus, setup)
+
+    def _ends(self, text: str, off: frozenset[str]) -> tuple[str, str]:
+        """`A to B`, `between A and B`, or `A`, which is against battery minus."""
+        failed: PlaceError | None = None
+        for plus, minus in _splits(text):
+            try:
+                ends = self.places.node(plus, off), self.places.node(minus, off) if minus else REFERENCE
+            except PlaceError as error:
+                failed = failed or error
+                continue
+            if ends[0] == ends[1]:
+                raise PlaceError(f"Both leads are at {self.places.words(ends[0])}", "Name two places")
+            return ends
+        raise failed or PlaceError("No place was named", "Say it like F21 or X101:5")
+
+    def _setup(self, conditions: list[str], usual: Setup) -> Setup:
+        setup = usual
+        for text in conditions:
+            said = " ".join(text.split())
+            thing, _, state = said.rpartition(" ")
+            state = state.lower()
+            if not said or said.lower() in _NO_CHANGE:
+                continue
+            if thing.lower() == "key" and state in _KEYS:
+                setup = replace(setup, key=_KEYS[state])
+            elif state in _OFF and thing.lower() in ("battery", "battery minus", "battery -"):
+                setup = replace(setup, battery=False)
+            elif state in _ON and key(thing) in self._circuits:
+                setup = replace(setup, on=setup.on | {self._circuits[key(thing)]})
+            elif state in _OFF:
+                setup = replace(setup, off=setup.off | {self.places.thing(thing)})
+            else:
+                raise PlaceError(
+                    f'"{text[:SHOWN]}" is no condition known here',
+                    "Say it like key off, battery off, X101 unplugged, F21 pulled or FAN commanded",
+                )
+        return setup
+
+
+def _means(text: str, usual: Means) -> tuple[Means, str]:
+    """What one looks with, and the rest of the text."""
+    for means, ways in _MEANS.items():
+        for way in ways:
+            found = re.match(rf"{way}(?:\s+|$)(?:(?:at|of|on|from|across)\s+)?", text, re.IGNORECASE)
+            if found is not None:
+                return means, text[found.end() :].strip()
+    return usual, text
+
+
+def _splits(text: str) -> Iterator[tuple[str, str]]:
+    """Every way to take the text for two places; it may be one alone."""
+    between = re.match(r"between\s+", text, re.IGNORECASE)
+    joint = r"\s+and\s+" if between else r"\s+(?:to|against)\s+"
+    text = text[between.end() :] if between else text
+    for found in re.finditer(joint, text, re.IGNORECASE):
+        yield text[: found.start()], text[found.end() :]
+    if not between and not re.search(joint, text, re.IGNORECASE):
+        yield text, ""
