@@ -124,7 +124,7 @@ class Places:
     def _module_pins(self, module_id: str) -> list[str]:
         module = self._profile.module_named(module_id)
         drivers = [c.driver_pin for c in self._profile.circuit if c.module == module_id]
-        pins = [*(item.pin for item in (*module.supply, *module.ground)), *drivers]
+        pins = [*(item.pin for item in module.supply), *(item.pin for item in module.ground), *drivers]
         return [module_pin(module_id, pin) for pin in pins]
 
     def _thing_names(self) -> dict[str, str]:
