@@ -30,6 +30,7 @@ from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.tables import limit
 from dtctriage.triage.view import STAGES, Ledger, Told, View
+from dtctriage.wiring.bench import Observation
 
 
 def assess(
@@ -38,11 +39,15 @@ def assess(
     vin_entered: str | None = None,
     history: History | None = None,
     told: Told | None = None,
+    observations: Sequence[Observation] = (),
 ) -> Assessment:
-    """Judge a picture, with a profile's wiring, the shop's records and the technician's word where given."""
+    """Judge a picture, with a profile's wiring, the shop's records and the technician's word where given.
+
+    `observations` are the readings taken since, in the words of the profile's wiring.
+    """
     profile = suspicion.wiring.profile if suspicion else None
     seen = seen_by(picture, profile) if profile else None
-    view = View(picture, profile, seen, vin_entered, Ledger(), history, told or Told())
+    view = View(picture, profile, seen, vin_entered, Ledger(), history, told or Told(), tuple(observations))
     situation = _situation(view)
     found: tuple[Problem, ...] = ()
     if situation not in (Situation.NO_SUPPLY, Situation.NOT_ASKED):

@@ -13,6 +13,7 @@ from dtctriage.sweep.picture import ModuleSaid, Picture
 from dtctriage.triage.history import History
 from dtctriage.triage.model import Evidence, EvidenceKind
 from dtctriage.triage.seen import Seen, failing, strongest
+from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.profile import Profile
 
 STAGES = (
@@ -79,6 +80,8 @@ class View:
     ledger: Ledger
     history: History | None = None
     told: Told = Told()
+    observations: tuple[Observation, ...] = ()
+    """Readings that were taken on the vehicle after the sweep."""
 
     def passed(self, stage: str) -> bool:
         """Whether a stage was gone through to its end."""
