@@ -34,7 +34,8 @@ ALLOWED: dict[str, set[str]] = {
     "dtctriage.wiring": CODES | LINK,
     "dtctriage.sweep": SERVICES | LINK | {"dtctriage.guard", "dtctriage.vin"},
     "dtctriage.triage": SERVICES | LINK | {"dtctriage.sweep", "dtctriage.vin", "dtctriage.wiring"},
-    "dtctriage.sheet": {"dtctriage.errors", "dtctriage.triage"},
+    "dtctriage.compare": SERVICES | LINK | {"dtctriage.sweep", "dtctriage.triage"},
+    "dtctriage.sheet": {"dtctriage.errors", "dtctriage.triage", "dtctriage.compare"},
     "dtctriage.records": LINK | {"dtctriage.errors", "dtctriage.sweep"},
     "dtctriage_adapters": SERVICES | LINK | {"dtctriage.wirelog", "dtctriage.wiring"},
 }
@@ -66,6 +67,7 @@ LOGIC = LIGHT | {
     "dtctriage.sweep",
     "dtctriage.wiring",
     "dtctriage.triage",
+    "dtctriage.compare",
     "dtctriage.sheet",
 }
 """No clock, no port, no screen."""

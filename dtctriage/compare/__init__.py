@@ -1,0 +1,15 @@
+"""Before and after: what a repair changed, by two sweeps of one vehicle."""
+
+from dtctriage.compare.changes import Change, CodeChange, Comparison, FactChange, ModuleChange, MonitorToRun
+from dtctriage.compare.compare import Side, compare
+
+__all__ = [
+    "Change",
+    "CodeChange",
+    "Comparison",
+    "FactChange",
+    "ModuleChange",
+    "MonitorToRun",
+    "Side",
+    "compare",
+]
