@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dtctriage.sheet.before_after import BeforeAfter, ClearingAnswerPart, ClearingPart
 from dtctriage.sheet.build import build_sheet
 from dtctriage.sheet.errors import SheetError
 from dtctriage.sheet.html import to_html
@@ -11,6 +12,9 @@ from dtctriage.sheet.sheet_json import from_json, schema_text, to_json
 from dtctriage.sheet.text import to_text
 
 __all__ = [
+    "BeforeAfter",
+    "ClearingAnswerPart",
+    "ClearingPart",
     "Job",
     "Sheet",
     "SheetError",

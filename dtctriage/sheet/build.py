@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import fields
 from typing import Any
 
 from pydantic import ValidationError
 
+from dtctriage.sheet.before_after import BeforeAfter, ClearingPart, before_after_part
 from dtctriage.sheet.errors import SheetError
 from dtctriage.sheet.model import Job, Sheet, Visit
 from dtctriage.triage.model import Assessment, CodeLine, ModuleLine, Problem
@@ -16,8 +17,16 @@ _VIN_RULES = "vin"
 """Rules whose name begins so speak about the VIN; their titles also stand beside it."""
 
 
-def build_sheet(assessment: Assessment, job: Job, visit: Visit) -> Sheet:
+def build_sheet(
+    assessment: Assessment,
+    job: Job,
+    visit: Visit,
+    clearings: Sequence[ClearingPart] = (),
+    before_after: BeforeAfter | None = None,
+) -> Sheet:
     """Put the sheet together: problems that stop the vehicle first, otherwise in the order given.
+
+    `before_after` makes the second page of a recheck, `clearings` are those of the order.
 
     Raises SheetError when a value cannot stand on a sheet: a share outside 0..1, a time without its zone,
     a number that is none.
@@ -32,6 +41,8 @@ def build_sheet(assessment: Assessment, job: Job, visit: Visit) -> Sheet:
         "modules": [_module(line) for line in assessment.modules],
         "readiness": [{"module": module, "text": text} for module, text in assessment.readiness],
         "visit": visit,
+        "clearings": tuple(clearings),
+        "before_after": before_after_part(before_after) if before_after else None,
     }
     try:
         return Sheet.model_validate(parts)

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 from dtctriage.sheet import view, words
+from dtctriage.sheet.before_after_view import cleared_view, second_view
 from dtctriage.sheet.model import CheckPart, CodePart, ModulePart, ProblemPart, Sheet, SuspectPart
 from dtctriage.sheet.plain import ascii_only, one_line
 from dtctriage.triage.model import Weight
@@ -33,6 +34,7 @@ def compose(sheet: Sheet, *, ascii_text: bool = False) -> view.View:
         codes_elsewhere=words.listed(group.module for group in _code_groups(sheet) if not group.codes),
         modules=tuple(_roll_call(sheet)),
         readiness=tuple((line.module, line.text) for line in sheet.readiness),
+        cleared=tuple(cleared_view(part) for part in sheet.clearings),
         missing=tuple(line for line in sheet.missing if line),
         stored=tuple(
             (f"{code.module} {code.code}", "; ".join(code.stored_with))
@@ -43,6 +45,7 @@ def compose(sheet: Sheet, *, ascii_text: bool = False) -> view.View:
             view.EvidenceView(seen.id, seen.kind.value, seen.module, seen.text) for seen in sheet.evidence
         ),
         origin=tuple(_origin(sheet)),
+        second=second_view(sheet.before_after) if sheet.before_after else None,
     )
 
 

@@ -12,6 +12,7 @@ from typing import Final, Literal
 
 from pydantic import AwareDatetime, ConfigDict, Field
 
+from dtctriage.sheet.before_after import BeforeAfterPart, ClearingPart
 from dtctriage.sheet.parts import Part, Share, Text
 from dtctriage.triage.model import EvidenceKind, Situation, Weight
 
@@ -220,3 +221,6 @@ class Sheet(Part):
     missing: tuple[Text, ...]
     evidence: tuple[EvidencePart, ...]
     visit: VisitPart
+    clearings: tuple[ClearingPart, ...] = ()
+    before_after: BeforeAfterPart | None = None
+    """Only on the sheet of a recheck."""

@@ -3,50 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 
 from dtctriage.sheet import view
+from dtctriage.sheet.before_after_text import cleared_lines, second_page
 from dtctriage.sheet.columns import Row, hanging, pad, table, width_of, wrap
 from dtctriage.sheet.compose import compose
 from dtctriage.sheet.errors import SheetError
+from dtctriage.sheet.lines import DRAWN, TYPED, Paper
 from dtctriage.sheet.model import Sheet
 
 LEAST_WIDTH = 60
 _LABEL = 13
 _RULED_LINES = 4
-
-
-@dataclass(frozen=True, slots=True)
-class _Lines:
-    """The drawing characters at hand: heavy and thin line, and the four corners and two sides of a box."""
-
-    heavy: str
-    thin: str
-    corners: tuple[str, str, str, str]
-    side: str
-
-
-_DRAWN = _Lines("━", "─", ("┌", "┐", "└", "┘"), "│")
-_TYPED = _Lines("=", "-", ("+", "+", "+", "+"), "|")
-
-
-@dataclass(frozen=True, slots=True)
-class _Paper:
-    width: int
-    lines: _Lines
-
-    def box(self, content: Iterable[str]) -> Iterator[str]:
-        """Frame lines of at most `width` - 4 columns."""
-        left_top, right_top, left_low, right_low = self.lines.corners
-        edge = self.lines.thin * (self.width - 2)
-        yield left_top + edge + right_top
-        for line in content:
-            yield f"{self.lines.side} {pad(line, self.width - 4)} {self.lines.side}"
-        yield left_low + edge + right_low
-
-    def heading(self, title: str) -> Iterator[str]:
-        yield ""
-        yield f"{title} {self.lines.thin * (self.width - width_of(title) - 1)}"
 
 
 def to_text(sheet: Sheet, width: int = 80, *, ascii_text: bool = False) -> str:
@@ -57,15 +25,15 @@ def to_text(sheet: Sheet, width: int = 80, *, ascii_text: bool = False) -> str:
     if width < LEAST_WIDTH:
         raise SheetError(f"A sheet needs {LEAST_WIDTH} columns, not {width}", "Make the window wider")
     words = compose(sheet, ascii_text=ascii_text)
-    paper = _Paper(width, _TYPED if ascii_text else _DRAWN)
+    paper = Paper(width, TYPED if ascii_text else DRAWN)
     sections = (
-        _head, _start, _stoppers, _problems, _findings, _codes, _roll_call, _readiness, _missing, _measured,
-        _stored, _evidence, _identification, _origin,
+        _head, _start, _stoppers, _problems, _findings, _codes, _roll_call, _readiness, cleared_lines,
+        _missing, _measured, _stored, _evidence, _identification, _origin, second_page,
     )  # fmt: skip
     return "\n".join(line for section in sections for line in section(words, paper)) + "\n"
 
 
-def _head(words: view.View, paper: _Paper) -> Iterator[str]:
+def _head(words: view.View, paper: Paper) -> Iterator[str]:
     order = wrap(f"Order {words.order}", paper.width - 15)
     yield pad("TRIAGE SHEET", paper.width - width_of(order[0])) + order[0]
     yield from order[1:]
@@ -110,7 +78,7 @@ def _side_by_side(left: list[str], right: list[str], half: int) -> Iterator[str]
         yield f"{pad(first, half)}  {second}".rstrip()
 
 
-def _start(words: view.View, paper: _Paper) -> Iterator[str]:
+def _start(words: view.View, paper: Paper) -> Iterator[str]:
     inner = paper.width - 4
     if words.cautions:
         yield ""
@@ -127,14 +95,14 @@ def _start(words: view.View, paper: _Paper) -> Iterator[str]:
     yield from paper.box(content)
 
 
-def _stoppers(words: view.View, paper: _Paper) -> Iterator[str]:
+def _stoppers(words: view.View, paper: Paper) -> Iterator[str]:
     if words.stoppers:
         yield from paper.heading("WHAT STOPS THE VEHICLE")
         for stopper in words.stoppers:
             yield from hanging("  !", f"{stopper.text} (see {stopper.see})", paper.width, 4)
 
 
-def _problems(words: view.View, paper: _Paper) -> Iterator[str]:
+def _problems(words: view.View, paper: Paper) -> Iterator[str]:
     for problem in words.problems:
         yield from paper.heading(f"PROBLEM {problem.number}")
         yield from wrap(problem.title, paper.width)
@@ -191,7 +159,7 @@ def _consequence(line: view.Consequence, width: int) -> Iterator[str]:
     yield from hanging("", f"in {line.modules}", width, 16)
 
 
-def _findings(words: view.View, paper: _Paper) -> Iterator[str]:
+def _findings(words: view.View, paper: Paper) -> Iterator[str]:
     if not words.findings:
         return
     yield from paper.heading("FINDINGS")
@@ -204,7 +172,7 @@ def _findings(words: view.View, paper: _Paper) -> Iterator[str]:
             yield from hanging("", f"[{finding.basis}]", paper.width, 4)
 
 
-def _codes(words: view.View, paper: _Paper) -> Iterator[str]:
+def _codes(words: view.View, paper: Paper) -> Iterator[str]:
     if not words.codes and not words.codes_elsewhere:
         return
     yield from paper.heading("CODES")
@@ -226,7 +194,7 @@ def _code_note(code: view.CodeView) -> str:
     return "; ".join(filter(None, (code.mark, code.follows)))
 
 
-def _roll_call(words: view.View, paper: _Paper) -> Iterator[str]:
+def _roll_call(words: view.View, paper: Paper) -> Iterator[str]:
     if not words.modules:
         return
     yield from paper.heading("ROLL CALL")
@@ -241,28 +209,28 @@ def _roll_call(words: view.View, paper: _Paper) -> Iterator[str]:
     yield from table(titles, rows, paper.width)
 
 
-def _readiness(words: view.View, paper: _Paper) -> Iterator[str]:
+def _readiness(words: view.View, paper: Paper) -> Iterator[str]:
     if words.readiness:
         yield from paper.heading("READINESS")
         for module, text in words.readiness:
             yield from hanging(f"  {module}", text, paper.width, _LABEL)
 
 
-def _missing(words: view.View, paper: _Paper) -> Iterator[str]:
+def _missing(words: view.View, paper: Paper) -> Iterator[str]:
     if words.missing:
         yield from paper.heading("NOT READ")
         for line in words.missing:
             yield from hanging("  -", line, paper.width, 4)
 
 
-def _measured(words: view.View, paper: _Paper) -> Iterator[str]:
+def _measured(words: view.View, paper: Paper) -> Iterator[str]:
     yield from paper.heading("MEASURED AND SEEN")
     for _ in range(_RULED_LINES):
         yield from ("", "_" * paper.width)
     yield from ("", pad("Signature ", paper.width - 24, "_") + "  " + pad("Date ", 22, "_"))
 
 
-def _evidence(words: view.View, paper: _Paper) -> Iterator[str]:
+def _evidence(words: view.View, paper: Paper) -> Iterator[str]:
     if words.evidence:
         yield from paper.heading("EVIDENCE")
         for piece in words.evidence:
@@ -270,14 +238,14 @@ def _evidence(words: view.View, paper: _Paper) -> Iterator[str]:
             yield from hanging(f"  {piece.id}", f"{piece.kind}: {subject}{piece.text}", paper.width, 7)
 
 
-def _stored(words: view.View, paper: _Paper) -> Iterator[str]:
+def _stored(words: view.View, paper: Paper) -> Iterator[str]:
     if words.stored:
         yield from paper.heading("STORED WITH THE CODES")
     for label, text in words.stored:
         yield from hanging(f"  {label}", text, paper.width, 18)
 
 
-def _identification(words: view.View, paper: _Paper) -> Iterator[str]:
+def _identification(words: view.View, paper: Paper) -> Iterator[str]:
     if any(one.identity for one in words.modules):
         yield from paper.heading("IDENTIFICATION")
     for one in words.modules:
@@ -285,7 +253,7 @@ def _identification(words: view.View, paper: _Paper) -> Iterator[str]:
             yield from hanging(f"  {one.label}", one.identity, paper.width, _LABEL)
 
 
-def _origin(words: view.View, paper: _Paper) -> Iterator[str]:
+def _origin(words: view.View, paper: Paper) -> Iterator[str]:
     yield from paper.heading("TAKEN WITH")
     for label, text in words.origin:
         yield from hanging(f"  {label}", text, paper.width, 15)

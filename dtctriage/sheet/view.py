@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from dtctriage.sheet.before_after_view import BeforeAfterView, ClearedView
+
 
 @dataclass(frozen=True, slots=True)
 class Fact:
@@ -182,8 +184,11 @@ class View:
     """Modules all of whose codes stand under a problem."""
     modules: tuple[ModuleView, ...]
     readiness: tuple[tuple[str, str], ...]
+    cleared: tuple[ClearedView, ...]
     missing: tuple[str, ...]
     evidence: tuple[EvidenceView, ...]
     stored: tuple[tuple[str, str], ...]
     """Module and code, and what was kept with it: freeze frame and snapshots."""
     origin: tuple[tuple[str, str], ...]
+    second: BeforeAfterView | None
+    """The second page, where the sheet is of a recheck."""

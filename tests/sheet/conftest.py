@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 from pydantic import TypeAdapter
 
-from dtctriage.sheet import Job, Sheet, Visit, build_sheet
+from dtctriage.sheet import BeforeAfter, ClearingPart, Job, Sheet, Visit, build_sheet
 from dtctriage.triage.model import Assessment
 
 FOLDER = Path(__file__).parent / "situations"
@@ -28,6 +28,7 @@ NAMES = (
     "adapter_without_supply",
     "partial",
     "recorded",
+    "rechecked",
 )
 _NOTHING = dict.fromkeys(("evidence", "problems", "findings", "codes", "cautions", "missing"), ())
 _ANSWERS = {"state": "answers", "heard": "3 of 3", "known_by": "its answer"}
@@ -66,6 +67,8 @@ def _with(base: dict[str, Any], changes: dict[str, Any]) -> dict[str, Any]:
 def situation_parts(name: str) -> tuple[Assessment, Job, Visit]:
     """What `build_sheet` takes, from the situation's file."""
     content = _read(name)
+    for further in ("clearings", "before_after"):
+        content.pop(further, None)
     job = TypeAdapter(Job).validate_python(_with(VEHICLE["job"], content.pop("job", {})))
     visit = TypeAdapter(Visit).validate_python(_with(VEHICLE["visit"], content.pop("visit", {})))
     content["modules"] = _modules(content)
@@ -77,6 +80,14 @@ def situation_parts(name: str) -> tuple[Assessment, Job, Visit]:
     return TypeAdapter(Assessment).validate_python(whole), job, visit
 
 
+def further_parts(name: str) -> tuple[tuple[ClearingPart, ...], BeforeAfter | None]:
+    """What else `build_sheet` takes: clearings, and the second page of a recheck."""
+    content = _read(name)
+    clearings = TypeAdapter(tuple[ClearingPart, ...]).validate_python(content.get("clearings", ()))
+    second = content.get("before_after")
+    return clearings, None if second is None else TypeAdapter(BeforeAfter).validate_python(second)
+
+
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Give each test that asks for a `situation` the name of each."""
     if "situation" in metafunc.fixturenames:
@@ -86,7 +97,7 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 @pytest.fixture
 def sheet(situation: str) -> Sheet:
     """The sheet of the situation."""
-    return build_sheet(*situation_parts(situation))
+    return build_sheet(*situation_parts(situation), *further_parts(situation))
 
 
 @pytest.fixture(scope="session")

@@ -29,6 +29,7 @@ PAGES = {
     "adapter_without_supply": 1,
     "partial": 3,
     "recorded": 2,
+    "rechecked": 3,
 }
 MARK = "Qzx7"
 
@@ -115,6 +116,9 @@ def test_pdf_says_what_the_sheet_says(situation: str, sheet: Sheet, tmp_path: Pa
         f"{one.code} {one.text}; in {one.modules}" for item in view.problems for one in item.consequences
     ]
     expected += [piece.text for piece in view.evidence]
+    expected += [answer for one in view.cleared for _, _, answer in one.answers]
+    if view.second:
+        expected += [view.second.headline, *view.second.gaps, *view.second.notes]
     assert [line for line in expected if line not in text] == [], situation
 
 

@@ -1,0 +1,140 @@
+"""The second page, and what was cleared, in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from dtctriage.compare import Change
+from dtctriage.sheet import words
+from dtctriage.sheet.before_after import BeforeAfterPart, ClearingPart, CodeChangePart, MonitorToRunPart
+
+PERMANENT_NOTE = (
+    "No tool erases a permanent code: it leaves by itself once its monitor has run and passed "
+    "(13 CCR 1968.2 (d)(2.5)). The maker's drive cycle goes before these general terms."
+)
+DRIVE_CAUTION = (
+    "Drive only a vehicle that is safe on the road; whoever drives does not watch a screen. Never run an "
+    "engine indoors without extraction."
+)
+CLEARED_NOTE = (
+    "Cleared with the codes: lamp and count, readiness, freeze frames, test results and distance since "
+    "clear; learned values may be gone too. Their absence proves nothing until the monitors have run."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ChangeView:
+    """A line with two sides; `result` is in capitals where it wants attention (`loud`)."""
+
+    subject: str
+    name: str
+    text: str
+    before: str
+    after: str
+    result: str
+    loud: bool
+
+
+@dataclass(frozen=True, slots=True)
+class RunView:
+    """A monitor to be run: `waiting` are the permanent codes, `drive` the conditions with their source."""
+
+    module: str
+    monitor: str
+    waiting: str
+    drive: str
+
+
+@dataclass(frozen=True, slots=True)
+class BeforeAfterView:
+    """The second page from top to bottom."""
+
+    headline: str
+    before: str
+    after: str
+    gaps: tuple[str, ...]
+    modules: tuple[ChangeView, ...]
+    codes: tuple[ChangeView, ...]
+    facts: tuple[ChangeView, ...]
+    to_run: tuple[RunView, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ClearedView:
+    """A clearing: its head, and a line for each module: module, request, outcome."""
+
+    head: str
+    answers: tuple[tuple[str, str, str], ...]
+    note: str
+
+
+_LOUD = (Change.NEW, Change.STILL, Change.CHANGED)
+
+
+def second_view(part: BeforeAfterPart) -> BeforeAfterView:
+    """Put the second page into words."""
+    return BeforeAfterView(
+        headline=part.headline,
+        before=words.moment(part.before),
+        after=words.moment(part.after),
+        gaps=tuple(gap for gap in part.gaps if gap),
+        modules=tuple(
+            ChangeView(
+                line.module,
+                line.title,
+                "",
+                line.before,
+                line.after,
+                "CHANGED" if line.changed else "as before",
+                line.changed,
+            )
+            for line in part.modules
+        ),
+        codes=tuple(_code(line) for line in part.codes),
+        facts=tuple(
+            ChangeView(line.subject or "vehicle", line.name, "", *_sides(line.before, line.after), "", False)
+            for line in part.facts
+        ),
+        to_run=tuple(_run(line) for line in part.to_run),
+        notes=(PERMANENT_NOTE, DRIVE_CAUTION) if part.to_run else (),
+    )
+
+
+def _code(line: CodeChangePart) -> ChangeView:
+    loud = line.change in _LOUD
+    result = line.change.value.upper() if loud else line.change.value
+    if line.permanent:
+        result += ", permanent"
+    before = line.before or ("not read" if line.change is Change.NOT_READ_BEFORE else "no code")
+    after = line.after or ("not read" if line.change is Change.NOT_READ_AFTER else "no code")
+    return ChangeView(line.module, line.code, line.meaning, before, after, result, loud)
+
+
+def _sides(before: str, after: str) -> tuple[str, str]:
+    return before or "not read", after or "not read"
+
+
+def _run(line: MonitorToRunPart) -> RunView:
+    state = {True: "complete", False: "not complete", None: "readiness not read"}[line.complete]
+    return RunView(
+        line.module,
+        f"{line.monitor} ({state})",
+        words.listed(line.codes),
+        f"{line.drive} [{line.source}]",
+    )
+
+
+def cleared_view(part: ClearingPart) -> ClearedView:
+    """Put a clearing into words."""
+    left = part.planned - len(part.answers)
+    broken = f"; BROKEN OFF, {left} of {part.planned} not asked" if left else ""
+    return ClearedView(
+        f"{words.moment(part.at)} by {part.who}, on intake {part.intake}; engine {part.engine}, "
+        f"supply {part.supply}{broken}",
+        tuple(
+            (line.module, line.request, f"{line.outcome}{': ' + line.detail if line.detail else ''}")
+            for line in part.answers
+        ),
+        CLEARED_NOTE if any(line.outcome == "cleared" for line in part.answers) else "",
+    )
