@@ -131,15 +131,14 @@ def test_tests_with_one_limit_are_told_off_can(show: Show) -> None:
     assert len(answers(show(ORRO), "ECM", "0631")) == 2
 
 
-@pytest.mark.parametrize(("name", "counters"), [(DENBY, None), (ORRO, (0x0B, 18))])
+@pytest.mark.parametrize(("name", "further"), [(DENBY, (0x0C, 0x0D)), (ORRO, (0x07, 0x0B))])
 def test_off_can_a_count_says_in_how_many_messages_each_item_comes(
-    show: Show, name: str, counters: tuple[int, int] | None
+    show: Show, name: str, further: tuple[int, int]
 ) -> None:
     vehicle = show(name)
     (mask,) = answers(vehicle, "ECM", "0900")
     offered = numbers_of(0, mask[3:])
-    pairs = [(0x01, 0x02), (0x03, 0x04), (0x05, 0x06), (0x09, 0x0A)]
-    pairs += [(0x07, counters[0])] if counters else []
+    pairs = [(0x01, 0x02), (0x03, 0x04), (0x05, 0x06), (0x09, 0x0A), further]
     assert set(offered) == {number for pair in pairs for number in pair}
     for count_type, item_type in pairs:
         (payload,) = answers(vehicle, "ECM", f"09{count_type:02X}")

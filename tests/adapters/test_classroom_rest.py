@@ -71,8 +71,8 @@ def test_a_bad_rest_file_is_told_with_its_line(tmp_path: Path, text: str, told: 
 
 
 def test_a_user_memory_that_the_module_does_not_have_is_told(tmp_path: Path) -> None:
-    last = '[[history]]\nmodule = "ECM"\ncode = "P0420"\nuser_memory = true\n'
-    with pytest.raises(LessonError, match=r'x\.lesson\.toml: line 15: module "ECM" has no user memory'):
+    last = '[[history]]\nmodule = "ECM"\ncode = "P0420"\nerased = true\n'
+    with pytest.raises(LessonError, match=r'x\.lesson\.toml: line 15: module "ECM" has no second memory'):
         with_rest(tmp_path, "[user_memory]\nBCM = 1\n", last=last)
 
 

@@ -18,12 +18,12 @@ from dtctriage_adapters.classroom.obd_facts import obd_facts
 from dtctriage_adapters.classroom.obd_pages import ObdPages
 from dtctriage_adapters.classroom.uds_records import RecordKeeper
 from dtctriage_adapters.classroom.uds_reports import (
+    OF_EMISSIONS,
     OF_OBD_ON_UDS,
     OF_UDS,
-    OF_USER_MEMORY,
     CodeReports,
     Grading,
-    UserMemory,
+    Memories,
 )
 from dtctriage_adapters.classroom.uds_server import UdsServer
 from dtctriage_adapters.classroom.watches import watches_of, with_failure_type
@@ -46,14 +46,14 @@ def build_module(module: Module, lesson: Lesson, effects: Effects) -> SimulatedM
     return SimulatedModule(module, Manners(latency, steady, pending), servers)
 
 
-def build_memory(module: Module, lesson: Lesson, effects: Effects, user: bool = False) -> CodeMemory:
+def build_memory(module: Module, lesson: Lesson, effects: Effects, second: bool = False) -> CodeMemory:
     """What the module remembers: its tests, and what the lesson says it carries from before.
 
-    `user`: its user memory, which also keeps what the main one has lost.
+    `second`: its user or mirror memory, which also keeps what was erased from the main one.
     """
     history: dict[Dtc, Remembered] = {}
     for entry in lesson.file.history:
-        if entry.module == module.id and (user or not entry.user_memory):
+        if entry.module == module.id and (second or not entry.erased):
             dtc = with_failure_type(Dtc.parse(entry.code))
             history[dtc] = Remembered(entry.status, entry.occurrences, entry.aged, entry.snapshot)
     watches = watches_of(module, lesson.profile, effects)
@@ -94,13 +94,11 @@ class _Assembly:
         identity = identity_of(self._module, self._lesson)
         pages = [lambda now: identity, self._snapshot_page]
         offered = OF_UDS if "uds" in self._module.speaks else frozenset()
+        offered |= OF_EMISSIONS if {"uds", "j1979"} <= set(self._module.speaks) else frozenset()
         if "obd_on_uds" in self._module.speaks:
             offered |= OF_OBD_ON_UDS
             pages.append(ObdPages(self._obd))
-        user = self._user_memory()
-        if user is not None:
-            offered |= OF_USER_MEMORY
-        return UdsServer(pages, CodeReports(offered, self._memory, self._records, self._grading(), user))
+        return UdsServer(pages, CodeReports(offered, self._memories(), self._records, self._grading()))
 
     def _kwp(self) -> KwpServer:
         identity = kwp_identity_of(identity_of(self._module, self._lesson))
@@ -115,11 +113,18 @@ class _Assembly:
     def _snapshot_page(self, now: float) -> dict[int, bytes]:
         return self._records.current(surroundings(self._lesson, self._volts, now))
 
-    def _user_memory(self) -> UserMemory | None:
-        number = self._lesson.rest.user_memory.get(self._module.id)
-        if number is None:
-            return None
-        return UserMemory(number, build_memory(self._module, self._lesson, self._effects, user=True))
+    def _memories(self) -> Memories:
+        rest, module = self._lesson.rest, self._module
+
+        def second(there: bool) -> CodeMemory | None:
+            return build_memory(module, self._lesson, self._effects, second=True) if there else None
+
+        return Memories(
+            main=self._memory,
+            mirror=second(module.id in rest.mirror_memory),
+            user=second(module.id in rest.user_memory),
+            user_number=rest.user_memory.get(module.id, 0),
+        )
 
     def _grading(self) -> Grading:
         rest = self._lesson.rest

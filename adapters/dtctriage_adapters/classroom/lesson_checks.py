@@ -42,8 +42,16 @@ def lesson_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Probl
         if place.at not in known:
             yield unknown(f'place for "{place.kind}":', place.at, known), ("fault", index, "at")
     for index, old in enumerate(file.history):
-        if old.user_memory and old.module not in rest.user_memory:
-            yield f'module "{old.module}" has no user memory', ("history", index, "user_memory")
+        if old.erased and old.module not in {*rest.user_memory, *rest.mirror_memory}:
+            advice = "leave the code out, or name the module under user_memory or mirror_memory"
+            yield (
+                f'module "{old.module}" has no second memory that keeps an erased code: {advice}',
+                (
+                    "history",
+                    index,
+                    "erased",
+                ),
+            )
     if not _monitors_exist(file.not_ready, rest.ignition):
         yield "a name is not one of the readiness table's monitors", ("not_ready",)
     yield from _readings_problems(file.readings, profile)
@@ -53,9 +61,10 @@ def lesson_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Probl
 def rest_problems(rest: RestFile, profile: Profile) -> Problems:
     """What is wrong with a rest file."""
     modules = [module.id for module in profile.module]
-    for module in rest.no_vin:
-        if module not in modules:
-            yield unknown("module", module, modules), ("no_vin",)
+    for listed in ("no_vin", "mirror_memory"):
+        for module in getattr(rest, listed):
+            if module not in modules:
+                yield unknown("module", module, modules), (listed,)
     for table in _BY_MODULE:
         for module in getattr(rest, table):
             if module not in modules:

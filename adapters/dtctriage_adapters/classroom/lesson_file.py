@@ -86,8 +86,8 @@ class History(Strict):
     """Warm-up cycles since it last failed."""
     snapshot: dict[Quantity, float] | None = None
     """The surroundings when it was stored; None: the module kept none."""
-    user_memory: bool = False
-    """It is in the module's user memory alone: the main one was cleared since."""
+    erased: bool = False
+    """It was erased from the main memory since; the module's user and mirror memories still have it."""
 
     @field_validator("code")
     @classmethod

@@ -94,6 +94,10 @@ class CodeMemory:
         found = [entry for entry in self.entries(now) if entry.has(StatusBit.CONFIRMED)]
         return tuple(sorted(found, key=lambda entry: entry.confirmed[0]))
 
+    def permanent(self, now: float) -> tuple[Entry, ...]:
+        """The permanent codes: those that light the lamp (13 CCR 1968.2)."""
+        return tuple(entry for entry in self.entries(now) if entry.has(StatusBit.WARNING_REQUESTED))
+
     def _entry(self, dtc: Dtc, now: float) -> Entry:
         watch, old = self._watches.get(dtc), self._history.get(dtc)
         failed = _reached(watch.fails_at if watch else None, now)

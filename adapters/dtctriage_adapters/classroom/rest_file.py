@@ -127,6 +127,8 @@ class RestFile(Strict):
     """The codes of a readiness group (SAE J1979-2)."""
     user_memory: dict[str, Byte] = Field(default={})
     """The number of a module's user memory."""
+    mirror_memory: tuple[str, ...] = ()
+    """Modules that keep a mirror of their codes which no clearing empties (ISO 14229-1:2013)."""
     local: dict[str, dict[ByteKey, Raw]] = Field(default={})
     """KWP2000: data by local identifier, as bytes."""
 

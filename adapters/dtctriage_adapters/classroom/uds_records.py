@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from dtctriage.services.obd_on_uds import FIRST_FRAME, LATEST_FRAME, PID_PAGE
@@ -11,7 +11,7 @@ from dtctriage.services.supported import BLOCK
 from dtctriage.services.uds import StatusBit
 from dtctriage.services.uds_extended import ExtendedRecord
 from dtctriage.services.uds_requests import ALL_RECORDS
-from dtctriage.services.uds_snapshots import Snapshot, SnapshotItem
+from dtctriage.services.uds_snapshots import EmptyRecord, Snapshot, SnapshotItem, StoredRecord
 from dtctriage_adapters.classroom.memory import Entry, Values
 from dtctriage_adapters.classroom.obd_data import ObdData
 from dtctriage_adapters.classroom.refusing import Nrc, Refused
@@ -19,6 +19,8 @@ from dtctriage_adapters.classroom.rest_file import Quantity, RestFile
 
 MOST_SNAPSHOTS = 2
 """Snapshot records of a code: 01 of the first time that it was stored, 02 of the next."""
+MOST_STORED = 8
+"""Stored data records of a module: one for each of the first codes that it stored."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,26 @@ class RecordKeeper:
         if wanted != ALL_RECORDS and wanted not in self._possible():
             raise Refused(Nrc.REQUEST_OUT_OF_RANGE)
         return tuple(one for one in self._stored(entry) if wanted in (ALL_RECORDS, one.number))
+
+    def stored_data(self, confirmed: Sequence[Entry], wanted: int) -> tuple[StoredRecord | EmptyRecord, ...]:
+        """The stored data records, numbered by the order in which codes were stored; FF for all there are.
+
+        A number that can be and holds nothing is an empty record. Raises Refused for any other.
+        """
+        places = range(1, MOST_STORED + 1) if wanted == ALL_RECORDS else [wanted]
+        if wanted != ALL_RECORDS and not 0 < wanted <= MOST_STORED:
+            raise Refused(Nrc.REQUEST_OUT_OF_RANGE)
+        records = [self._stored_record(place, confirmed[place - 1 : place]) for place in places]
+        if wanted != ALL_RECORDS:
+            return tuple(records)
+        full = tuple(record for record in records if isinstance(record, StoredRecord))
+        return full or (EmptyRecord(1),)
+
+    def _stored_record(self, number: int, found: Sequence[Entry]) -> StoredRecord | EmptyRecord:
+        if not found or not found[0].snapshots or not self._places:
+            return EmptyRecord(number)
+        items = tuple(place.item(found[0].snapshots[0]) for place in self._places)
+        return StoredRecord(number, found[0].code, len(items), items)
 
     def extended(self, entry: Entry, wanted: int) -> tuple[ExtendedRecord, ...]:
         """The extended data record with this number, or all for FF. Raises Refused for any other number."""

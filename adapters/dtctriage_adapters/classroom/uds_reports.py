@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from operator import itemgetter
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.services.message import Message
-from dtctriage.services.uds import StatusBit
 from dtctriage.services.uds_codes import CodeCount, CodeList, Report
-from dtctriage.services.uds_extended import ExtendedData
+from dtctriage.services.uds_extended import CodeRecord, ExtendedByNumber
 from dtctriage.services.uds_lists import (
     FAILED,
     CodeCounter,
@@ -21,17 +21,17 @@ from dtctriage.services.uds_lists import (
     Severity,
     SeverityCodes,
     SnapshotIds,
-    UserCodes,
 )
 from dtctriage.services.uds_requests import ReadCodesRequest
-from dtctriage.services.uds_snapshots import Snapshots
+from dtctriage.services.uds_snapshots import StoredData
 from dtctriage.services.uds_wwh import EMISSION_GROUP, ReadinessGroupCodes, WwhCode, WwhCodes, WwhPermanent
 from dtctriage_adapters.classroom.memory import CodeMemory, Entry
 from dtctriage_adapters.classroom.refusing import Nrc, Refused
+from dtctriage_adapters.classroom.uds_memory_reports import J2012_FORMAT, Asked, Builder, MemoryReports
 from dtctriage_adapters.classroom.uds_records import RecordKeeper
 
-J2012_FORMAT, WWH_FORMAT = 0x00, 0x04
-"""DTCFormatIdentifier of SAE J2012-DA codes: in the plain reports, and in those for legislated OBD."""
+WWH_FORMAT = 0x04
+"""DTCFormatIdentifier of SAE J2012-DA codes in the reports for legislated OBD."""
 NO_UNIT = 0x00
 ALL_SEVERITIES = 0xFF
 OF_UDS = frozenset(
@@ -40,6 +40,7 @@ OF_UDS = frozenset(
         Report.BY_STATUS,
         Report.SNAPSHOT_IDS,
         Report.SNAPSHOT_BY_CODE,
+        Report.STORED_DATA,
         Report.EXTENDED_BY_CODE,
         Report.COUNT_BY_SEVERITY,
         Report.BY_SEVERITY,
@@ -51,8 +52,11 @@ OF_UDS = frozenset(
         Report.LATEST_CONFIRMED,
         Report.FAULT_COUNTERS,
         Report.PERMANENT,
+        Report.EXTENDED_BY_NUMBER,
     }
 )
+OF_EMISSIONS = frozenset({Report.EMISSION_COUNT, Report.EMISSION_BY_STATUS})
+"""Of modules that speak SAE J1979 beside UDS."""
 OF_OBD_ON_UDS = frozenset(
     {
         Report.SNAPSHOT_BY_CODE,
@@ -63,15 +67,16 @@ OF_OBD_ON_UDS = frozenset(
         Report.BY_READINESS_GROUP,
     }
 )
-OF_USER_MEMORY = frozenset({Report.USER_BY_STATUS, Report.USER_SNAPSHOT, Report.USER_EXTENDED})
 
 
 @dataclass(frozen=True, slots=True)
-class UserMemory:
-    """A second memory of a module, with the number by which it is asked for."""
+class Memories:
+    """A module's memories; None for those that it does not have. `user_number`: how it is asked for."""
 
-    number: int
-    memory: CodeMemory
+    main: CodeMemory
+    mirror: CodeMemory | None = None
+    user: CodeMemory | None = None
+    user_number: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,47 +87,20 @@ class Grading:
     groups: Mapping[int, frozenset[Dtc]]
 
 
-Asked = Mapping[str, int]
-"""A request's parameters by the short names of the table of reports: SM, SEV, D, REC, MEM, FG, RG."""
-
-
 class CodeReports:
-    """Answers the reports in `offered` from a module's memories."""
+    """Answers the reports in `offered` from a module's main memory, and those of its further ones."""
 
     def __init__(
-        self,
-        offered: frozenset[Report],
-        memory: CodeMemory,
-        records: RecordKeeper,
-        grading: Grading,
-        user: UserMemory | None,
+        self, offered: frozenset[Report], memories: Memories, records: RecordKeeper, grading: Grading
     ) -> None:
-        self._memory, self._records, self._grading, self._user = memory, records, grading, user
-        builders: dict[Report, Callable[[Asked, float], Message]] = {
-            Report.COUNT_BY_STATUS: self._count,
-            Report.BY_STATUS: self._by_status,
-            Report.SNAPSHOT_IDS: self._snapshot_ids,
-            Report.SNAPSHOT_BY_CODE: lambda given, now: self._snapshots(given, now, memory, None),
-            Report.EXTENDED_BY_CODE: lambda given, now: self._extended(given, now, memory, None),
-            Report.COUNT_BY_SEVERITY: self._severity_count,
-            Report.BY_SEVERITY: self._by_severity,
-            Report.SEVERITY_OF_CODE: self._severity_of_code,
-            Report.SUPPORTED: lambda given, now: self._list(Report.SUPPORTED, memory.entries(now)),
-            Report.FIRST_FAILED: lambda given, now: self._one(Report.FIRST_FAILED, now),
-            Report.FIRST_CONFIRMED: lambda given, now: self._one(Report.FIRST_CONFIRMED, now),
-            Report.LATEST_FAILED: lambda given, now: self._one(Report.LATEST_FAILED, now),
-            Report.LATEST_CONFIRMED: lambda given, now: self._one(Report.LATEST_CONFIRMED, now),
-            Report.FAULT_COUNTERS: self._fault_counters,
-            Report.PERMANENT: lambda given, now: self._list(Report.PERMANENT, self._permanent(now)),
-            Report.USER_BY_STATUS: self._user_codes,
-            Report.USER_SNAPSHOT: lambda given, now: self._snapshots(given, now, *self._asked_memory(given)),
-            Report.USER_EXTENDED: lambda given, now: self._extended(given, now, *self._asked_memory(given)),
-            Report.EXTENDED_SUPPORT: self._extended_support,
-            Report.WWH_BY_MASK: self._wwh_codes,
-            Report.WWH_PERMANENT: self._wwh_permanent,
-            Report.BY_READINESS_GROUP: self._readiness_group,
-        }
+        self._memory, self._records, self._grading = memories.main, records, grading
+        self._main = MemoryReports(memories.main, records)
+        builders = self._main.main() | self._plain() | self._graded_ones() | self._legislated()
         self._builders = {report: builder for report, builder in builders.items() if report in offered}
+        if memories.mirror is not None:
+            self._builders |= MemoryReports(memories.mirror, records).mirror()
+        if memories.user is not None:
+            self._builders |= MemoryReports(memories.user, records, memories.user_number).user()
 
     def answer(self, request: ReadCodesRequest, now: float) -> Message:
         """The answer to a request. Raises Refused."""
@@ -131,27 +109,39 @@ class CodeReports:
             raise Refused(Nrc.SUB_FUNCTION_NOT_SUPPORTED)
         return builder(request.values, now)
 
-    # -- by status ----------------------------------------------------------------------------------
+    def _plain(self) -> dict[Report, Builder]:
+        single = (Report.FIRST_FAILED, Report.FIRST_CONFIRMED, Report.LATEST_FAILED, Report.LATEST_CONFIRMED)
+        builders: dict[Report, Builder] = {report: partial(self._one, report) for report in single}
+        return builders | {
+            Report.SUPPORTED: lambda given, now: self._list(Report.SUPPORTED, self._memory.entries(now)),
+            Report.PERMANENT: lambda given, now: self._list(Report.PERMANENT, self._memory.permanent(now)),
+            Report.FAULT_COUNTERS: self._fault_counters,
+            Report.SNAPSHOT_IDS: self._snapshot_ids,
+            Report.STORED_DATA: self._stored_data,
+            Report.EXTENDED_BY_NUMBER: self._extended_by_number,
+            Report.EXTENDED_SUPPORT: self._extended_support,
+        }
 
-    def _matching(self, mask: int, now: float, memory: CodeMemory | None = None) -> list[Entry]:
-        asked = self._memory if memory is None else memory
-        return [entry for entry in asked.entries(now) if entry.has(mask & asked.availability)]
+    def _graded_ones(self) -> dict[Report, Builder]:
+        return {
+            Report.COUNT_BY_SEVERITY: self._severity_count,
+            Report.BY_SEVERITY: self._by_severity,
+            Report.SEVERITY_OF_CODE: self._severity_of_code,
+        }
+
+    def _legislated(self) -> dict[Report, Builder]:
+        return {
+            Report.WWH_BY_MASK: self._wwh_codes,
+            Report.WWH_PERMANENT: self._wwh_permanent,
+            Report.BY_READINESS_GROUP: self._readiness_group,
+        }
+
+    # -- plain lists --------------------------------------------------------------------------------
 
     def _list(self, report: Report, entries: Iterable[Entry]) -> Message:
         return CodeList(report, self._memory.availability, tuple(entry.code for entry in entries))
 
-    def _count(self, given: Asked, now: float) -> Message:
-        count = len(self._matching(given["SM"], now))
-        return CodeCount(Report.COUNT_BY_STATUS, self._memory.availability, J2012_FORMAT, count)
-
-    def _by_status(self, given: Asked, now: float) -> Message:
-        return self._list(Report.BY_STATUS, self._matching(given["SM"], now))
-
-    def _permanent(self, now: float) -> list[Entry]:
-        """Permanent codes are those that light the lamp (13 CCR 1968.2)."""
-        return [entry for entry in self._memory.entries(now) if entry.has(StatusBit.WARNING_REQUESTED)]
-
-    def _one(self, report: Report, now: float) -> Message:
+    def _one(self, report: Report, given: Asked, now: float) -> Message:
         """The code that came first or last to fail or to be confirmed; none where none did."""
         failing = report in (Report.FIRST_FAILED, Report.LATEST_FAILED)
         first = report in (Report.FIRST_FAILED, Report.FIRST_CONFIRMED)
@@ -174,7 +164,7 @@ class CodeReports:
         return CodeSeverity(self._grading.severity(entry.dtc), NO_UNIT, entry.dtc, entry.code.status)
 
     def _matching_both(self, given: Asked, now: float) -> tuple[CodeSeverity, ...]:
-        graded = [self._graded(entry) for entry in self._matching(given["SM"], now)]
+        graded = [self._graded(entry) for entry in self._main.matching(given["SM"], now)]
         return tuple(item for item in graded if item.severity.value & given["SEV"])
 
     def _severity_count(self, given: Asked, now: float) -> Message:
@@ -185,7 +175,7 @@ class CodeReports:
         return SeverityCodes(Report.BY_SEVERITY, self._memory.availability, self._matching_both(given, now))
 
     def _severity_of_code(self, given: Asked, now: float) -> Message:
-        graded = self._graded(_entry(self._memory, given, now))
+        graded = self._graded(self._main.entry(given, now))
         return SeverityCodes(Report.SEVERITY_OF_CODE, self._memory.availability, (graded,))
 
     # -- records ------------------------------------------------------------------------------------
@@ -199,31 +189,28 @@ class CodeReports:
             )
         )
 
-    def _snapshots(self, given: Asked, now: float, memory: CodeMemory, number: int | None) -> Message:
-        entry = _entry(memory, given, now)
-        return Snapshots(entry.code, self._records.snapshots(entry, given["REC"]), number)
+    def _stored_data(self, given: Asked, now: float) -> Message:
+        return StoredData(self._records.stored_data(self._memory.confirmed_in_order(now), given["REC"]))
 
-    def _extended(self, given: Asked, now: float, memory: CodeMemory, number: int | None) -> Message:
-        entry = _entry(memory, given, now)
-        report = Report.EXTENDED_BY_CODE if number is None else Report.USER_EXTENDED
-        return ExtendedData(report, entry.code, self._records.extended(entry, given["REC"]), number)
+    def _extended_by_number(self, given: Asked, now: float) -> Message:
+        """The record of every code that has failed: the others have nothing to count."""
+        number = given["REC"]
+        self._refuse_unknown_record(number)
+        records = tuple(
+            CodeRecord(entry.code, record.data, record.sure)
+            for entry in self._memory.entries(now)
+            if entry.occurrences
+            for record in self._records.extended(entry, number)
+        )
+        return ExtendedByNumber(number, records)
 
     def _extended_support(self, given: Asked, now: float) -> Message:
-        if not self._records.has_extended(given["REC"]):
-            raise Refused(Nrc.REQUEST_OUT_OF_RANGE)
+        self._refuse_unknown_record(given["REC"])
         return ExtendedSupport(self._memory.availability, given["REC"], self._memory.codes(now))
 
-    # -- user memory --------------------------------------------------------------------------------
-
-    def _asked_memory(self, given: Asked) -> tuple[CodeMemory, int]:
-        if self._user is None or given["MEM"] != self._user.number:
+    def _refuse_unknown_record(self, number: int) -> None:
+        if not self._records.has_extended(number):
             raise Refused(Nrc.REQUEST_OUT_OF_RANGE)
-        return self._user.memory, self._user.number
-
-    def _user_codes(self, given: Asked, now: float) -> Message:
-        memory, number = self._asked_memory(given)
-        records = tuple(entry.code for entry in self._matching(given["SM"], now, memory))
-        return UserCodes(number, memory.availability, records)
 
     # -- legislated OBD -----------------------------------------------------------------------------
 
@@ -235,7 +222,7 @@ class CodeReports:
         return WwhCodes(group, self._memory.availability, ALL_SEVERITIES, WWH_FORMAT, records)
 
     def _wwh_permanent(self, given: Asked, now: float) -> Message:
-        records = tuple(entry.code for entry in self._permanent(now))
+        records = tuple(entry.code for entry in self._memory.permanent(now))
         return WwhPermanent(_group(given), self._memory.availability, WWH_FORMAT, records)
 
     def _readiness_group(self, given: Asked, now: float) -> Message:
@@ -245,14 +232,6 @@ class CodeReports:
         codes = self._grading.groups[number]
         records = tuple(code for code in self._memory.codes(now) if code.dtc.base in codes)
         return ReadinessGroupCodes(group, self._memory.availability, WWH_FORMAT, number, records)
-
-
-def _entry(memory: CodeMemory, given: Asked, now: float) -> Entry:
-    """The code that was asked for. Raises Refused where the module does not have it."""
-    entry = memory.entry(Dtc(given["D"] >> 8, given["D"] & 0xFF), now)
-    if entry is None:
-        raise Refused(Nrc.REQUEST_OUT_OF_RANGE)
-    return entry
 
 
 def _group(given: Asked) -> int:
