@@ -1,7 +1,8 @@
 """Who hears whom: CAN pairs as lines, with branches, breaks, shorts and gateways.
 
 A line that is broken falls into parts. A part works when it still holds a 120 ohm termination (common
-practice, no source: short lines work with one of two, none work with neither).
+practice, no source: short lines work with one of two, none work with neither). A bus that has no
+terminations, a K-line say, works in every part.
 """
 
 from __future__ import annotations
@@ -36,7 +37,7 @@ def _stretches(bus: Bus, faults: frozenset[Fault], awake: frozenset[str]) -> Ite
     if Fault(FaultKind.BUS_SHORTED, bus.id) in faults:
         return
     for entries in _unbroken(bus, faults):
-        if not set(bus.terminated_in) & set(entries):
+        if bus.ends and not set(bus.ends) & set(entries):
             continue
         stations = {
             entry
@@ -113,7 +114,7 @@ def pair_ohms(profile: Profile, bus_id: str, station: str, fault: Fault, unplugg
     here = next(entries for entries in _unbroken(bus, frozenset({fault})) if station in entries)
     # A module that is not fitted takes its termination along, and so does one whose branch is open.
     gone = {fault.at} if fault.kind is FaultKind.NOT_FITTED else set()
-    gone |= {end for end in bus.terminated_in if fault == Fault(FaultKind.OFF_THE_BUS, branch(end, bus_id))}
+    gone |= {end for end in bus.ends if fault == Fault(FaultKind.OFF_THE_BUS, branch(end, bus_id))}
     gone |= {station} if unplugged else set()
-    ends = sum(end in here and end not in gone for end in bus.terminated_in)
+    ends = sum(end in here and end not in gone for end in bus.ends)
     return {2: "60", 1: "120", 0: "open"}[ends]

@@ -2,7 +2,10 @@
 
 Nodes are named after what a technician can touch: a feed's id is its output; `F12.in` the input of a fuse
 or switch; `K1.30`, `K1.87` (= `K1`), `K1.86`, `K1.85` a relay's terminals (numbers of DIN 72552);
-`X3:4<` and `X3:4` the two sides of a connector pin; `ECM/C1:7` a module's pin inside its plug.
+`X3:4<` and `X3:4` the two sides of a connector pin; `ECM/C1:7` a module's pin inside its plug, `ECM/C1:7<`
+its wire. A reference is the wire of its pin. `purge+` and `purge-` are the ends of a circuit's load;
+`map+`, `map.signal` and `map-` the supply, signal and return of a sensor, as far as its kind has them. Where
+the profile names the pins of a component's own plug, `purge+<` is the wire outside that plug.
 """
 
 from __future__ import annotations
@@ -22,7 +25,9 @@ from dtctriage.wiring.profile import (
     Ground,
     Module,
     Profile,
+    Reference,
     Relay,
+    Sensor,
     Switch,
 )
 
@@ -30,6 +35,8 @@ WIRE_OHMS = 0.01
 """About 0.5 m of 0.75 mm2 copper: 0.0175 ohm mm2/m x 0.5 / 0.75 (handbook resistivity, from memory)."""
 CONTACT_OHMS = 0.005
 """A sound terminal, fuse or relay contact. Common practice, no source."""
+OPEN_OHMS = 1e8
+"""A switch contact that is open at rest: far above the 10 Mohm of a meter."""
 
 
 class PartKind(StrEnum):
@@ -43,6 +50,7 @@ class PartKind(StrEnum):
     TERMINAL = "terminal"
     GROUND = "ground point"
     LOAD = "load"
+    SENSOR = "sensor element"
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +88,11 @@ def load_nodes(circuit: Circuit) -> tuple[str, str]:
     return f"{circuit.id}+", f"{circuit.id}-"
 
 
+def sensor_nodes(sensor: Sensor) -> tuple[str, str, str]:
+    """A sensor's nodes: supply, signal, return."""
+    return f"{sensor.id}+", f"{sensor.id}.signal", f"{sensor.id}-"
+
+
 def parts_of(profile: Profile) -> tuple[Part, ...]:
     """Every two-terminal part of the vehicle, in the order of the file."""
     return tuple(_Expansion(profile).parts())
@@ -89,6 +102,8 @@ class _Expansion:
     def __init__(self, profile: Profile) -> None:
         self._profile = profile
         self._connectors: dict[str, Connector] = {item.id: item for item in profile.connector}
+        self._references = {r.id: f"{module_pin(r.module, r.pin)}<" for r in profile.reference}
+        self._low = profile.low_names
 
     def parts(self) -> Iterator[Part]:
         for fuse in self._profile.fuse:
@@ -97,14 +112,18 @@ class _Expansion:
             yield from self._relay(relay)
         for switch in self._profile.switch:
             yield from self._switch(switch)
+        for reference in self._profile.reference:
+            yield self._reference(reference)
         for splice in self._profile.splice:
-            yield from self._run(splice, splice.id)
+            yield from self._run(splice, splice.id, towards_ground=splice.id in self._low)
         for ground in self._profile.ground:
             yield self._ground(ground)
         for module in self._profile.module:
             yield from self._module(module)
         for circuit in self._profile.circuit:
             yield from self._circuit(circuit)
+        for sensor in self._profile.sensor:
+            yield from self._sensor(sensor)
 
     def _fuse(self, fuse: Fuse) -> Iterator[Part]:
         yield from self._run(fuse, f"{fuse.id}.in")
@@ -127,9 +146,9 @@ class _Expansion:
             *common,
         )
         feed, minus = f"{relay.id}.86", f"{relay.id}.85"
-        yield self._wire(node(relay.coil.source), feed, "")
+        yield from self._run(relay.coil, feed)
         yield Part(f"{relay.id} coil", PartKind.COIL, feed, minus, relay.coil.ohms, f"{name}, coil", *common)
-        yield self._wire(minus, node(relay.coil.ground), "")
+        yield from self._return(relay.coil.ground, relay.coil.ground_through, minus, relay.coil.ground_wire)
 
     def _switch(self, switch: Switch) -> Iterator[Part]:
         yield from self._run(switch, f"{switch.id}.in")
@@ -166,35 +185,73 @@ class _Expansion:
                 node(item.ground), item.through, pin, item.wire, plug=module, towards_ground=True
             )
 
+    def _reference(self, reference: Reference) -> Part:
+        module = self._profile.module_named(reference.module)
+        return self._plug_terminal(module, module_pin(module.id, reference.pin), turned=reference.volts > 0)
+
     def _circuit(self, circuit: Circuit) -> Iterator[Part]:
         plus, minus = load_nodes(circuit)
-        module = self._profile.module_named(circuit.module)
-        pin = module_pin(circuit.module, circuit.driver_pin)
+        load = circuit.load
+        at = (load.name, load.place, load.minutes)
+        upper, lower = (f"{plus}<", f"{minus}<") if load.pins else (plus, minus)
         if circuit.feed is not None:
-            yield from self._run(circuit.feed, plus)
+            yield from self._run(circuit.feed, upper)
         yield Part(
-            f"{circuit.id} load",
-            PartKind.LOAD,
-            plus,
-            minus,
-            circuit.load.ohms,
-            circuit.load.name,
-            circuit.load.place,
-            circuit.load.minutes,
+            f"{circuit.id} load", PartKind.LOAD, plus, minus, load.ohms, load.name, load.place, load.minutes
         )
-        if circuit.driver == "low side":
+        if load.pins:
+            yield _own_terminal(plus, load.pins[0], *at)
+            yield _own_terminal(minus, load.pins[1], *at, turned=True)
+        yield from self._driver(circuit, upper, lower)
+        if circuit.ground is not None:
+            yield from self._return(circuit.ground, circuit.ground_through, lower, circuit.ground_wire)
+
+    def _driver(self, circuit: Circuit, plus: str, minus: str) -> Iterator[Part]:
+        module = self._profile.module_named(circuit.module)
+        pin = module_pin(module.id, circuit.driver_pin)
+        if circuit.pulls_down:
             yield from self._path(minus, circuit.driver_through, pin, circuit.driver_wire, plug=module)
             return
         yield from self._path(
             plus, circuit.driver_through[::-1], pin, circuit.driver_wire, plug=module, towards_ground=True
         )
-        if circuit.ground is not None:
-            yield from self._path(
-                node(circuit.ground), circuit.ground_through[::-1], minus, "", towards_ground=True
-            )
+        if circuit.second_pin is not None:
+            second = module_pin(module.id, circuit.second_pin)
+            yield from self._path(minus, circuit.second_through, second, circuit.second_wire, plug=module)
 
-    def _run(self, conductor: Conductor, end: str, plug: Module | None = None) -> Iterator[Part]:
-        return self._path(node(conductor.source), conductor.through, end, conductor.wire, plug)
+    def _sensor(self, sensor: Sensor) -> Iterator[Part]:
+        inside = sensor_nodes(sensor)
+        plus, signal, minus = (f"{end}<" for end in inside) if sensor.pins else inside
+        module = self._profile.module_named(sensor.module)
+        if sensor.supply is not None:
+            yield from self._run(sensor.supply, plus)
+        yield from _element(sensor)
+        yield from _own_terminals(sensor)
+        pin = module_pin(module.id, sensor.signal_pin)
+        if sensor.pulls_down:
+            yield from self._path(signal, sensor.signal_through, pin, sensor.signal_wire, plug=module)
+        else:
+            yield from self._path(
+                signal, sensor.signal_through, pin, sensor.signal_wire, plug=module, towards_ground=True
+            )
+        if sensor.return_pin is not None:
+            pin = module_pin(module.id, sensor.return_pin)
+            yield from self._path(minus, sensor.return_through, pin, sensor.return_wire, plug=module)
+        if sensor.ground is not None:
+            yield from self._return(sensor.ground, sensor.return_through, minus, sensor.return_wire)
+
+    def _run(
+        self, conductor: Conductor, end: str, plug: Module | None = None, towards_ground: bool = False
+    ) -> Iterator[Part]:
+        start = self._node(conductor.source)
+        return self._path(start, conductor.through, end, conductor.wire, plug, towards_ground)
+
+    def _return(self, ground: str, pins: Sequence[str], end: str, colour: str) -> Iterator[Part]:
+        """From `end` through `pins` to a ground."""
+        return self._path(self._node(ground), pins[::-1], end, colour, towards_ground=True)
+
+    def _node(self, name: str) -> str:
+        return self._references.get(name) or node(name)
 
     def _path(
         self,
@@ -257,6 +314,40 @@ class _Expansion:
         )
 
 
+def _own_terminal(
+    end: str, pin: str, name: str, place: str, minutes: float | None, turned: bool = False
+) -> Part:
+    """A pin of a component's own plug."""
+    a, b = (end, f"{end}<") if turned else (f"{end}<", end)
+    return Part(f"pin {end}", PartKind.TERMINAL, a, b, CONTACT_OHMS, f"{name} plug pin {pin}", place, minutes)
+
+
+def _own_terminals(sensor: Sensor) -> Iterator[Part]:
+    supply, signal, minus = sensor_nodes(sensor)
+    used = {supply: sensor.supply is not None, signal: True, minus: sensor.returns}
+    ends = [end for end, wired in used.items() if wired]
+    for end, pin in zip(ends, sensor.pins, strict=False):
+        turned = end == minus or (end == signal and sensor.pulls_down)
+        yield _own_terminal(end, pin, sensor.title, sensor.place, sensor.minutes, turned)
+
+
+def _element(sensor: Sensor) -> Iterator[Part]:
+    """The sensor between its ends: a track in two parts, or one resistance."""
+    plus, signal, minus = sensor_nodes(sensor)
+    where = (sensor.place, sensor.minutes)
+    if sensor.kind == "three-wire":
+        for name, a, b, share in (
+            ("upper", plus, signal, 1 - sensor.position),
+            ("lower", signal, minus, sensor.position),
+        ):
+            title = f"{sensor.title}, {name} part"
+            yield Part(f"{sensor.id} {name}", PartKind.SENSOR, a, b, sensor.ohms * share, title, *where)
+        return
+    a, b = (plus, signal) if sensor.supply is not None else (signal, minus)
+    ohms = sensor.ohms if sensor.closed else OPEN_OHMS
+    yield Part(f"{sensor.id} element", PartKind.SENSOR, a, b, ohms, sensor.title, *where)
+
+
 def _between(what: str, a: str, b: str, colour: str, turned: bool) -> str:
     start, end = (b, a) if turned else (a, b)
     return f"{what} {place_name(start)} to {place_name(end)}" + (f" ({colour})" if colour else "")
@@ -269,4 +360,4 @@ def place_name(name: str) -> str:
     if name == BATTERY:
         return "battery plus"
     plain = name.removesuffix("<").removesuffix(".in").removesuffix("+").removesuffix("-")
-    return plain.replace("/", " ")
+    return plain.replace("/", " ").replace(".signal", " signal")

@@ -10,21 +10,48 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator
+from pydantic import Field, field_validator
 
-from dtctriage.codes.dtc import CodeError, Dtc
 from dtctriage.link import BusProtocol, Framing, Target, physical
+from dtctriage.wiring.circuits import Circuit, CircuitCodes, Load, Reference, Sensor
+from dtctriage.wiring.elements import Conductor, Ohms, PinName, Placed, Strict
+
+__all__ = [
+    "BATTERY",
+    "BATTERY_MINUS",
+    "Battery",
+    "Bus",
+    "Circuit",
+    "CircuitCodes",
+    "Coil",
+    "Conductor",
+    "Connector",
+    "Fuse",
+    "Gateway",
+    "Ground",
+    "Heard",
+    "HighVoltage",
+    "Identifier",
+    "Key",
+    "Load",
+    "Module",
+    "Profile",
+    "Reference",
+    "Relay",
+    "Return",
+    "Sensor",
+    "Splice",
+    "Strict",
+    "Supply",
+    "Switch",
+    "Vehicle",
+]
 
 BATTERY = "battery"
 """The supply node's name in `from`."""
 BATTERY_MINUS = "battery-"
 """The return node's name in a ground's `to`."""
 
-Name = Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._/+-]*$")]
-PinName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*:[A-Za-z0-9]+$")]
-"""A connector and a pin in it: `X12:4`."""
-Ohms = Annotated[float, Field(gt=0, le=1e9)]
-Minutes = Annotated[float, Field(gt=0, le=600)]
 Identifier = Annotated[int, Field(ge=0, le=0x1FFFFFFF, strict=True)]
 """A CAN identifier or node address. Strict: "720" in quotes would be read as decimal."""
 
@@ -36,12 +63,6 @@ class Key(StrEnum):
     ACCESSORY = "accessory"
     RUN = "run"
     START = "start"
-
-
-class Strict(BaseModel):
-    """A table of the file: unknown keys are errors, values do not change."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
 
 class Vehicle(Strict):
@@ -70,25 +91,6 @@ class HighVoltage(Strict):
     where: str
 
 
-class Placed(Strict):
-    """Something that has an id, a place and a price in minutes to get at."""
-
-    id: Name
-    name: str = ""
-    place: str = ""
-    minutes: Minutes | None = None
-    """Time to reach and check it; None takes the default of its kind."""
-
-
-class Conductor(Strict):
-    """A wire from an element, through connector pins in their order."""
-
-    source: str = Field(alias="from")
-    through: tuple[PinName, ...] = ()
-    wire: str = ""
-    """Colour as the diagram gives it."""
-
-
 class Fuse(Placed, Conductor):
     """`[[fuse]]`."""
 
@@ -102,14 +104,16 @@ class Switch(Placed, Conductor):
 
 
 class Splice(Placed, Conductor):
-    """`[[splice]]`: one wire in, several out."""
+    """`[[splice]]`: one wire in, several out. `from` a low reference it joins the returns of sensors."""
 
 
-class Coil(Strict):
+class Coil(Conductor):
     """A relay's coil: fed `from`, returning to a ground, energised whenever its feed is hot."""
 
-    source: str = Field(alias="from")
     ground: str
+    ground_through: tuple[PinName, ...] = ()
+    """Pins from the coil to the ground point."""
+    ground_wire: str = ""
     ohms: Ohms = 80.0
 
 
@@ -209,16 +213,26 @@ def _heard(text: str) -> dict[str, str]:
 
 
 class Bus(Placed):
-    """`[[bus]]`: a CAN pair. `line` lists modules and inline connectors from one end to the other."""
+    """`[[bus]]`: a CAN pair, or a wire of an older protocol.
+
+    `line` lists modules and inline connectors from one end to the other.
+    """
 
     protocol: BusProtocol = BusProtocol.CAN11_500
     line: tuple[str, ...] = Field(min_length=1)
-    terminated_in: tuple[str, str]
-    """The two entries of `line` that hold the 120 ohm terminations."""
+    terminated_in: tuple[str, str] | None = None
+    """The two entries of `line` that hold the terminations. A CAN pair has them, no other protocol does."""
+    termination_ohms: Ohms = 120.0
+    """Of each termination (ISO 11898-2)."""
     at_connector: str | None = None
     """Entry of `line` nearest to the diagnostic connector; None when the bus does not reach it."""
     pins: tuple[int, int] | None = None
     """Pins at the diagnostic connector, CAN high and CAN low (J1962: 6 and 14)."""
+
+    @property
+    def ends(self) -> tuple[str, ...]:
+        """The entries of `line` with a termination; none off CAN."""
+        return self.terminated_in or ()
 
 
 class Gateway(Strict):
@@ -226,57 +240,6 @@ class Gateway(Strict):
 
     module: str
     joins: tuple[str, ...] = Field(min_length=2)
-
-
-class Load(Strict):
-    """What a circuit drives: resistance in ohm with its tolerance in percent, and its own plug."""
-
-    name: str
-    ohms: Ohms
-    tolerance: float = Field(default=10.0, ge=0, le=100)
-    place: str = ""
-    minutes: Minutes | None = None
-
-
-class CircuitCodes(Strict):
-    """The codes that watch a circuit, as text (P0443-13)."""
-
-    open: str | None = None
-    low: str | None = None
-    high: str | None = None
-
-    @field_validator("open", "low", "high")
-    @classmethod
-    def _is_code(cls, text: str | None) -> str | None:
-        try:
-            return text if text is None else str(Dtc.parse(text))
-        except CodeError as error:
-            raise ValueError(error.message) from None
-
-
-class Circuit(Placed):
-    """`[[circuit]]`: feed, load and a module's driver in series.
-
-    A low-side driver switches the return: feed, `feed.through` pins, load, `driver_through` pins, driver.
-    A high-side driver switches the feed: driver, `driver_through` pins, load, `ground` with its pins.
-    With the driver off the module biases its pin to `bias_volts` through `bias_ohms` and reads it back.
-    """
-
-    module: str
-    driver: Literal["low side", "high side"]
-    driver_pin: PinName
-    driver_through: tuple[PinName, ...] = ()
-    driver_wire: str = ""
-    feed: Conductor | None = None
-    ground: str | None = None
-    ground_through: tuple[PinName, ...] = ()
-    load: Load
-    driver_ohms: Ohms = 0.3
-    bias_volts: float = Field(default=2.5, ge=0, le=32)
-    bias_ohms: Ohms = 10_000.0
-    codes: CircuitCodes
-    starts: bool = False
-    high_voltage: bool = False
 
 
 class Profile(Strict):
@@ -296,11 +259,21 @@ class Profile(Strict):
     bus: tuple[Bus, ...] = ()
     gateway: tuple[Gateway, ...] = ()
     circuit: tuple[Circuit, ...] = ()
+    reference: tuple[Reference, ...] = ()
+    sensor: tuple[Sensor, ...] = ()
 
     @property
     def feeds(self) -> tuple[Fuse | Relay | Switch | Splice, ...]:
         """Everything that passes current on, in the order of the file."""
         return (*self.fuse, *self.relay, *self.switch, *self.splice)
+
+    @property
+    def low_names(self) -> frozenset[str]:
+        """The sensors' own grounds: low references and the splices behind them."""
+        low = {item.id for item in self.reference if item.volts == 0}
+        for _ in self.splice:
+            low |= {item.id for item in self.splice if item.source in low}
+        return frozenset(low)
 
     def module_at(self, target: Target) -> Module | None:
         """The module whose request id this is."""

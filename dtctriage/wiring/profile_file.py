@@ -8,8 +8,9 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from dtctriage.errors import TriageError
-from dtctriage.wiring.contradictions import contradictions, no_such
+from dtctriage.wiring.contradictions import contradictions
 from dtctriage.wiring.file_places import first_error, line_of
+from dtctriage.wiring.problems import no_such
 from dtctriage.wiring.profile import Profile
 
 __all__ = ["ProfileError", "first_error", "line_of", "load_profile", "no_such", "parse_profile"]

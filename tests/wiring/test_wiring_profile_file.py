@@ -120,6 +120,71 @@ driver_pin = "C2:2"
 ground = "G1"
 load = { name = "pump", ohms = 1.5 }
 codes = { open = "P0627-13" }
+
+[[circuit]]
+id = "flap"
+module = "ECM"
+driver = "two-sided"
+driver_pin = "C2:3"
+second_pin = "C2:4"
+second_through = ["X1:3"]
+load = { name = "flap motor", ohms = 4, pins = ["1", "2"] }
+codes = { open = "P2100-13" }
+sensed_by = "flap angle"
+
+[[circuit]]
+id = "lamp"
+module = "BCM"
+driver = "push-pull"
+driver_pin = "C2:1"
+ground = "G2"
+load = { name = "lamp", ohms = 20 }
+codes = {}
+
+[[reference]]
+id = "5 V"
+module = "ECM"
+pin = "C2:5"
+
+[[reference]]
+id = "SG"
+module = "ECM"
+pin = "C2:6"
+volts = 0
+
+[[splice]]
+id = "S5"
+from = "5 V"
+
+[[splice]]
+id = "S6"
+from = "SG"
+through = ["X1:4"]
+
+[[sensor]]
+id = "flap angle"
+module = "ECM"
+kind = "three-wire"
+supply = { from = "S5" }
+signal_pin = "C2:7"
+ground = "S6"
+pins = ["1", "2", "3"]
+codes = { low = "P0122", high = "P0123" }
+
+[[sensor]]
+id = "coolant"
+module = "ECM"
+kind = "two-wire"
+signal_pin = "C2:8"
+return_pin = "C2:9"
+
+[[sensor]]
+id = "brake"
+module = "BCM"
+kind = "switch"
+supply = { from = "F2", through = ["X1:5"] }
+signal_pin = "C2:2"
+position = 0
 """
 
 WRONG = {
@@ -187,7 +252,7 @@ WRONG = {
         'module "E"',
     ),
     "unknown role": ("body_control", "body_contol", "body_contol", 'did you mean "body_control"?'),
-    "unknown feed of a circuit": ('feed = { from = "S1" }', 'feed = { from = "S5" }', "S5", 'no feed "S5"'),
+    "unknown feed of a circuit": ('feed = { from = "S1" }', 'feed = { from = "S9" }', "S9", 'no feed "S9"'),
     "unknown ground of a circuit": ('ground = "G1"\nload', 'ground = "G5"\nload', "G5", 'no ground "G5"'),
     # What cannot be.
     "one id for two": ('id = "S1"', 'id = "F2"', 'id = "F2"', '"F2": the id is taken by a fuse'),
@@ -298,6 +363,149 @@ WRONG = {
         "feed = { from",
         "has no",
     ),
+    "a pair that nothing ends": (
+        'terminated_in = ["BCM", "GW"]\n',
+        "",
+        '[[bus]]\nid = "BODY"',
+        'bus "BODY" is CAN: terminated_in names',
+    ),
+    # Two-sided and push-pull drivers.
+    "motor with one pin": (
+        'second_pin = "C2:4"\n',
+        "",
+        '[[circuit]]\nid = "flap"',
+        "a two-sided driver needs a second_pin",
+    ),
+    "motor with a feed": (
+        'second_pin = "C2:4"',
+        'second_pin = "C2:4"\nfeed = { from = "S1" }',
+        "feed = {",
+        "a two-sided driver has no feed: both ends",
+    ),
+    "second pin of a single driver": (
+        'ground = "G1"\nload',
+        'ground = "G1"\nsecond_pin = "C2:99"\nload',
+        "second_pin",
+        "a high side driver has no second_pin",
+    ),
+    "push-pull into nothing": (
+        'ground = "G2"\nload',
+        "load",
+        'driver = "push-pull"',
+        "needs either a feed or a ground",
+    ),
+    "second pin used twice": (
+        'second_pin = "C2:4"',
+        'second_pin = "C2:3"',
+        "second_pin",
+        "pin C2:3 of module ECM is used twice",
+    ),
+    "unknown sensor of a circuit": (
+        'sensed_by = "flap angle"',
+        'sensed_by = "flap angel"',
+        "sensed_by",
+        'no sensor "flap angel"; did you mean "flap angle"?',
+    ),
+    # References and sensors.
+    "unknown module of a reference": (
+        'id = "5 V"\nmodule = "ECM"',
+        'id = "5 V"\nmodule = "ECN"',
+        '"ECN"',
+        'no module "ECN"',
+    ),
+    "a sensor fed by its ground": (
+        'supply = { from = "S5" }',
+        'supply = { from = "S6" }',
+        "S6",
+        '"S6" is a low reference (0 volt): it feeds nothing',
+    ),
+    "a fuse behind a low reference": (
+        'from = "F1"\nrating',
+        'from = "SG"\nrating',
+        '"SG"',
+        '"SG" is a low reference',
+    ),
+    "unknown reference": (
+        'supply = { from = "S5" }',
+        'supply = { from = "5V" }',
+        "5V",
+        'no feed "5V"; did you mean "5 V"?',
+    ),
+    "unknown return": (
+        'ground = "S6"',
+        'ground = "S7"',
+        "S7",
+        'no ground or low reference "S7"',
+    ),
+    "returning to a feed": (
+        'ground = "S6"',
+        'ground = "S5"',
+        '"S5"',
+        'no ground or low reference "S5"',
+    ),
+    "sensor without supply": (
+        'supply = { from = "S5" }\n',
+        "",
+        '[[sensor]]\nid = "flap',
+        "a three-wire sensor needs a supply",
+    ),
+    "thermistor with a supply": (
+        'kind = "two-wire"',
+        'kind = "two-wire"\nsupply = { from = "S5" }',
+        "supply",
+        "a two-wire sensor has no supply",
+    ),
+    "sensor without return": (
+        'return_pin = "C2:9"\n',
+        "",
+        '[[sensor]]\nid = "coolant"',
+        "a two-wire sensor needs a return_pin or a ground",
+    ),
+    "two returns": (
+        'return_pin = "C2:9"',
+        'return_pin = "C2:9"\nground = "G1"',
+        "return_pin",
+        "to return_pin or to ground, not to both",
+    ),
+    "switch between supply and return": (
+        "position = 0",
+        'position = 0\nground = "G1"',
+        "supply = { from",
+        "either a supply or a return",
+    ),
+    "switch half closed": ("position = 0", "position = 0.5", "position", "0 (open) or 1 (closed)"),
+    "track at its end": (
+        'ground = "S6"',
+        'ground = "S6"\nposition = 1',
+        "position",
+        "between 0 and 1",
+    ),
+    "too few pins": (
+        'pins = ["1", "2", "3"]',
+        'pins = ["1", "2"]',
+        "pins",
+        "a three-wire sensor with 3 wires has 3 pins, not 2",
+    ),
+    "thresholds crossed": (
+        'return_pin = "C2:9"',
+        'return_pin = "C2:9"\nlow_below = 4.9',
+        "low_below",
+        "low_below (4.9 V) must be less than high_above",
+    ),
+    "unknown kind": ('"two-wire"', '"four-wire"', "four-wire", "sensor.1.kind: Input should be"),
+    "sensor on a driver's pin": (
+        'signal_pin = "C2:8"',
+        'signal_pin = "C2:1"',
+        "signal_pin",
+        "C2:1 of module ECM is used twice",
+    ),
+    "an id that a sensor uses": (
+        'id = "S6"',
+        'id = "coolant.signal"',
+        "coolant.s",
+        'part of sensor "coolant"',
+    ),
+    "code of a sensor": ('"P0123"', '"P01234"', '"P01234"', "sensor.0.codes.high: 'P01234'"),
 }
 
 
