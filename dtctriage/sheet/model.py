@@ -147,7 +147,7 @@ class ProblemPart(Part):
 
 
 class FindingPart(Part):
-    """What a rule made of the evidence."""
+    """What a rule made of the evidence; `explains` names the codes that follow from it."""
 
     rule: Text
     weight: Weight
@@ -156,6 +156,9 @@ class FindingPart(Part):
     evidence: tuple[Text, ...]
     source: Text
     advice: Text
+    explains: tuple[Text, ...] = ()
+    needs: Text = ""
+    refuted_by: Text = ""
 
 
 class CodePart(Part):

@@ -35,6 +35,8 @@ class EvidenceKind(StrEnum):
     BUS = "bus"
     IDENTITY = "identity"
     PROBLEM = "damaged answer"
+    READING = "reading"
+    RECORD = "shop's records"
 
 
 @dataclass(frozen=True, slots=True)

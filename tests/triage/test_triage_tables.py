@@ -9,7 +9,17 @@ from dtctriage.wiring.faults import FaultKind
 from dtctriage.wiring.parts import PartKind
 from dtctriage_reference import rows
 
-SOURCED = ("triage_priors", "triage_likelihoods", "check_costs", "trade_limits", "generic_suspects", "rules")
+SOURCED = (
+    "triage_priors",
+    "triage_likelihoods",
+    "check_costs",
+    "trade_limits",
+    "generic_suspects",
+    "rules",
+    "finding_limits",
+    "units",
+    "commanded_actual",
+)
 
 
 @pytest.mark.parametrize("table", SOURCED)

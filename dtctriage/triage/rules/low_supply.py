@@ -4,18 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.tables import limit
-from dtctriage.triage.view import View
+from dtctriage.triage.view import Engine, View
 
 
-def find(view: View) -> Iterator[Finding]:
-    """Battery voltage at pin 16 below what modules need to judge their partners."""
-    volts = view.picture.supply
-    least = limit("judging_minimum")
-    if volts is None or least.low is None or volts >= least.low:
+def find(view: View) -> Iterator[Finding | Abstained]:
+    """Pin 16, else the most that a module sees, below what modules need to judge their partners."""
+    volts, where = view.picture.supply, "at the diagnostic connector"
+    if volts is None:
+        volts = max((said.volts for _, said in view.modules if said.volts), default=None)
+        where = "is the most that a module sees"
+    least = limit("cranking" if view.told.engine is Engine.CRANKING else "judging_minimum")
+    if volts is None or least.low is None:
+        yield Abstained("low_supply", "neither the link nor a module tells the supply voltage")
         return
-    cited = view.ledger.cite(EvidenceKind.SUPPLY, "", f"{volts:.1f} V at the diagnostic connector")
+    if volts >= least.low:
+        return
+    cited = view.ledger.cite(EvidenceKind.SUPPLY, "", f"{volts:.1f} V {where}")
     if view.picture.modules and volts < (limit("no_supply").low or 0):
         yield Finding(
             "low_supply",
@@ -30,7 +36,7 @@ def find(view: View) -> Iterator[Finding]:
     yield Finding(
         "low_supply",
         Weight.STOPS,
-        f"Only {volts:.1f} V at the diagnostic connector",
+        f"Only {volts:.1f} V {where}",
         f"{least.expect}; {limit('module_minimum').expect}. Silence and lost partners prove little now.",
         (cited,),
         least.source,

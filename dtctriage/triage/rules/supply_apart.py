@@ -1,0 +1,53 @@
+"""A module sees less voltage than the connector or than the other modules do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from statistics import median
+
+from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
+from dtctriage.triage.tables import limit
+from dtctriage.triage.values import finding_limit
+from dtctriage.triage.view import View
+
+RULE = "supply_apart"
+
+
+def find(view: View) -> Iterator[Finding | Abstained]:
+    """The drop in volts points at the module's own feed or ground, since the others have theirs."""
+    told = {label: said.volts for label, said in view.modules if said.volts}
+    pin16 = view.picture.supply
+    if pin16 is not None and pin16 < (limit("no_supply").low or 0):
+        pin16 = None  # whoever answers has supply: that voltmeter is wrong
+    if not told or (pin16 is None and len(told) < 3):
+        yield Abstained(RULE, "no module's own voltage has another voltage to be held against")
+        return
+    for label, volts in told.items():
+        others = [other for name, other in told.items() if name != label]
+        drops = []
+        if len(others) >= 2 and median(others) - volts > finding_limit("supply_apart").value:
+            drops.append((median(others) - volts, "the other modules"))
+        # Where others read as low as this one, it is the adapter's voltmeter that stands alone.
+        alone = len(others) < 2 or bool(drops)
+        if pin16 is not None and alone and pin16 - volts > finding_limit("supply_drop").value:
+            drops.append((pin16 - volts, "pin 16"))
+        if drops:
+            yield _finding(view, label, volts, drops)
+
+
+def _finding(view: View, label: str, volts: float, drops: list[tuple[float, str]]) -> Finding:
+    drop, against = max(drops)
+    cited = [view.ledger.cite(EvidenceKind.SUPPLY, label, f"{volts:.1f} V by its own measure")]
+    told = [f"{name} {said.volts:.1f} V" for name, said in view.modules if said.volts and name != label]
+    if view.picture.supply is not None:
+        told.append(f"pin 16 {view.picture.supply:.1f} V")
+    cited.append(view.ledger.cite(EvidenceKind.SUPPLY, "", f"beside {label}: {', '.join(told)}"))
+    return Finding(
+        RULE,
+        Weight.LOOK,
+        f"{label} sees {drop:.1f} V less than {against}",
+        f"{volts:.1f} V; {', '.join(told)}: the drop is in the feed or ground of {label}.",
+        tuple(cited),
+        finding_limit("supply_drop").source,
+        f"Back-probe the supply and ground pins of {label} to the battery's posts with the load on.",
+    )
