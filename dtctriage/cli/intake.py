@@ -15,6 +15,7 @@ from dtctriage.cli.choices import AsJson, Folder, ProfileFile, RecordsUrl
 if TYPE_CHECKING:
     from dtctriage.link import BusProtocol
     from dtctriage.records import Odometer, Records
+    from dtctriage.sweep.plan import Depth
 
 
 def intake(
@@ -37,7 +38,10 @@ def intake(
     ] = None,
     rounds: Annotated[int, typer.Option(help="How often the roll is called.", min=1, max=20)] = 3,
     full: Annotated[bool, typer.Option("--full", help="Call every diagnostic address too.")] = False,
-    quick: Annotated[bool, typer.Option("--quick", help="Leave out what was stored with the codes.")] = False,
+    quick: Annotated[bool, typer.Option("--quick", help="Only who answers, codes and readiness.")] = False,
+    deep: Annotated[
+        bool, typer.Option("--deep", help="Everything a module can say, which takes its time.")
+    ] = False,
     protocol: Annotated[
         str | None, typer.Option(help="A fixed protocol, such as can11-500.", show_default=False)
     ] = None,
@@ -61,7 +65,7 @@ def intake(
     from dtctriage.records import Records
 
     known, kept_profile = read_profile(profile)
-    wish = Wish(rounds, full, not quick, _protocol(protocol), known, kept_profile)
+    wish = Wish(rounds, full, _depth(quick, deep), _protocol(protocol), known, kept_profile)
     value, number_on_plate = _odometer(odometer), _vin(vin)
     with Records.open(records) as kept:
         # A way in that cannot be opened leaves no empty order behind.
@@ -111,6 +115,15 @@ def _log_path(number: str) -> Path:
     safe = re.sub(r"[^A-Za-z0-9._-]", "_", number)
     folder = platformdirs.user_data_path("dtctriage", appauthor=False) / "wire"
     return folder / f"{safe}-{_now():%Y%m%dT%H%M%S%f}.jsonl"
+
+
+def _depth(quick: bool, deep: bool) -> Depth:
+    from dtctriage.errors import TriageError
+    from dtctriage.sweep.plan import Depth
+
+    if quick and deep:
+        raise TriageError("--quick and --deep contradict each other", "Leave one of them out")
+    return Depth.QUICK if quick else Depth.DEEP if deep else Depth.USUAL
 
 
 def _vin(text: str | None) -> str | None:

@@ -42,9 +42,7 @@ class Progress:
         self.anything_read |= _tells(event)
         match event:
             case StageBegun(stage=stage, questions=questions):
-                self._stage, self._questions, self._done = stage, questions, 0
-                if questions and not self._live:
-                    self._line(f"{stage}: {_counted(questions, 'question')}")
+                self._begin(stage, questions)
             case SupplyRead(volts=volts) if volts is not None:
                 self._line(f"supply at the connector: {volts:.1f} V")
             case BusOpened(protocol=protocol, assumed=assumed):
@@ -69,6 +67,16 @@ class Progress:
         """Leave the terminal with a clean line."""
         if self._live:
             self._clear()
+
+    def _begin(self, stage: str, questions: int) -> None:
+        """A stage that goes on counts on: what it asks next may depend on the answers."""
+        more = "more " if stage == self._stage and self._questions else ""
+        if stage == self._stage:
+            self._questions += questions
+        else:
+            self._stage, self._questions, self._done = stage, questions, 0
+        if questions and not self._live:
+            self._line(f"{stage}: {_counted(questions, f'{more}question')}")
 
     def _notice(self, line: str) -> None:
         """A dead bus gives the same notice to every question: once is enough, the sheet counts them."""

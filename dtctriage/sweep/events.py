@@ -28,6 +28,8 @@ class Stage:
     CODES = "codes"
     STATE = "state"
     SNAPSHOTS = "snapshots"
+    CURRENT_DATA = "current data"
+    TESTS = "test results"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +80,8 @@ class BusHeard:
 
 @event(frozen=True, config=_config)
 class StageBegun:
-    """A stage begins, with the number of questions it will ask."""
+    """A stage begins, or goes on, with the number of questions that come now: the next ones may depend on
+    their answers."""
 
     stage: str
     questions: int

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dtctriage.codes.dtc import Dtc
 from dtctriage.services import obd_on_uds
 from dtctriage.services.errors import DecodeError
-from dtctriage.services.identification import VIN_DID, identification_text, identifier_meaning
+from dtctriage.services.identification import VIN_DID, identification_text
 from dtctriage.services.j1979_codes import CodeKind, decode_codes
 from dtctriage.services.j1979_data import CurrentData, decode_current_data, decode_freeze_frame
 from dtctriage.services.j1979_info import (
@@ -28,20 +28,17 @@ from dtctriage.services.j1979_tests_legacy import (
     decode_one_limit_test,
     decode_oxygen_test,
 )
-from dtctriage.services.kwp import decode_kwp_codes
+from dtctriage.services.kwp import decode_kwp_codes, decode_kwp_plain_codes, decode_kwp_status
 from dtctriage.services.kwp_data import decode_identification
 from dtctriage.services.message import ascii_text
 from dtctriage.services.pids import readings
 from dtctriage.services.readiness import Readiness
 from dtctriage.services.readings import Quantity
 from dtctriage.services.supported import BLOCK
-from dtctriage.services.uds import DtcStatus, decode_data
-from dtctriage.services.uds_codes import CodeStatus, Report, decode_code_list
-from dtctriage.services.uds_extended import decode_extended
-from dtctriage.services.uds_snapshots import decode_snapshots
-from dtctriage.services.uds_wwh import decode_wwh_codes, decode_wwh_permanent
+from dtctriage.services.uds import decode_data
 from dtctriage.sweep import questions as q
-from dtctriage.sweep.said import Kept, ModuleSaid, StoredCode
+from dtctriage.sweep.hear_reports import hear_report
+from dtctriage.sweep.said import ModuleSaid, StoredCode
 from dtctriage.vin import is_placeholder
 
 POSITIVE = 0x40
@@ -142,8 +139,10 @@ def _codes(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
 
 def _info(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
     item = decode_info(payload, module.target.framing.is_can)
-    if isinstance(item, InfoMask) or asked == q.OBD_INFO_MASK:
-        module.info_mask = payload[-4:]
+    if isinstance(item, InfoMask):
+        module.info_masks[item.block] = item.mask
+    elif isinstance(item, InfoPart) and item.type % BLOCK == 0:
+        module.info_masks[item.type] = item.data
     elif isinstance(item, InfoPart):
         module.info_parts.setdefault(item.type, []).append(item)
     else:
@@ -156,18 +155,24 @@ def _tests(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
         _keep_tests(module, decode_monitor_tests(payload, number))
         return
     answer = decode_one_limit_test(payload)
-    if not isinstance(answer, OneLimitMask):
+    if isinstance(answer, OneLimitMask):
+        module.test_masks[answer.block] = answer.mask
+    else:
         module.tests.append(answer)
 
 
 def _keep_tests(module: ModuleSaid, answer: MonitorMasks | MonitorResults) -> None:
-    if isinstance(answer, MonitorResults):
+    if isinstance(answer, MonitorMasks):
+        module.test_masks |= answer.masks
+    else:
         module.tests += answer.results
 
 
 def _oxygen(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
     answer = decode_oxygen_test(payload)
-    if not isinstance(answer, OxygenTestMask):
+    if isinstance(answer, OxygenTestMask):
+        module.oxygen_masks[answer.sensor] = answer.mask
+    else:
         module.tests.append(answer)
 
 
@@ -179,16 +184,20 @@ def _data(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
     did = dids[0] if dids else 0
     page = did & 0xFF00
     if page == obd_on_uds.PID_PAGE:
-        _keep_data(module, obd_on_uds.decode_current_data(payload, (did & 0xFF,)))
+        _keep_data(module, obd_on_uds.decode_current_data(payload, [each & 0xFF for each in dids]))
     elif did == obd_on_uds.PROTOCOL_DID:
         if obd_on_uds.speaks_obd_on_uds(payload):
             module.languages.add(q.Language.OBD_ON_UDS)
     elif page == obd_on_uds.INFO_PAGE:
-        keep_info(module, obd_on_uds.decode_info(payload))
+        info = obd_on_uds.decode_info(payload)
+        if isinstance(info, InfoMask):
+            module.info_masks[info.block] = info.mask
+        else:
+            keep_info(module, info)
     elif page == obd_on_uds.MONITOR_PAGE:
         _keep_tests(module, obd_on_uds.decode_monitor_tests(payload))
     else:
-        answer = decode_data(payload, asked=dids)
+        answer = decode_data(payload, dids, module.definitions.identifier_lengths)
         for each, data in answer.items:
             _keep_identifier(module, each, data)
 
@@ -202,60 +211,6 @@ def _keep_identifier(module: ModuleSaid, did: int, data: bytes) -> None:
         module.identity[q.UDS_IDENTIFICATION.get(did, f"identifier {did:04X}")] = text
 
 
-def _report(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
-    match payload[1] if len(payload) > 1 else None:
-        case Report.BY_STATUS:
-            _keep_codes(module, decode_code_list(payload).records)
-        case Report.WWH_BY_MASK:
-            records = decode_wwh_codes(payload).records
-            _keep_codes(module, [CodeStatus(record.dtc, record.status) for record in records])
-        case Report.WWH_PERMANENT:
-            module.codes += [
-                StoredCode(record.dtc, "permanent", record.status)
-                for record in decode_wwh_permanent(payload).records
-            ]
-            module.codes_read = True
-        case Report.SNAPSHOT_BY_CODE:
-            _keep_snapshots(module, payload)
-        case Report.EXTENDED_BY_CODE:
-            _keep_extended(module, payload)
-        case _:
-            decode_code_list(payload)  # names what is wrong with an answer nobody asked for
-
-
-def _keep_codes(module: ModuleSaid, records: tuple[CodeStatus, ...] | list[CodeStatus]) -> None:
-    module.codes += [StoredCode(record.dtc, _memory(record.status), record.status) for record in records]
-    module.codes_read = True
-
-
-def _memory(status: DtcStatus) -> str:
-    """The memory that a status byte speaks of: confirmed codes are stored, the others wait."""
-    return "stored" if status.confirmed or status.confirmed is None else "pending"
-
-
-def _keep_snapshots(module: ModuleSaid, payload: bytes) -> None:
-    answer = decode_snapshots(payload)
-    for record in answer.records:
-        items = tuple((item.did, item.data) for item in record.items)
-        module.kept.append(Kept(answer.code.dtc, False, record.number, items))
-        lines = [_snapshot_line(did, data) for did, data in items]
-        module.snapshots.setdefault(answer.code.dtc.number, []).extend(lines)
-
-
-def _keep_extended(module: ModuleSaid, payload: bytes) -> None:
-    answer = decode_extended(payload)
-    for number, data, _ in answer.records:
-        module.kept.append(Kept(answer.code.dtc, True, number, ((number, data),)))
-        line = f"extended record {number:02X}: {data.hex(' ').upper()}"
-        module.snapshots.setdefault(answer.code.dtc.number, []).append(line)
-
-
-def _snapshot_line(did: int, data: bytes) -> str:
-    if did & 0xFF00 == obd_on_uds.PID_PAGE:
-        return identifier_meaning(did, data)
-    return f"{did:04X}: {data.hex(' ').upper()}"
-
-
 # -- KWP2000 --------------------------------------------------------------------------------------------
 
 
@@ -264,6 +219,19 @@ def _kwp_codes(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
         if not record.dtc.is_padding:
             module.codes.append(StoredCode(record.dtc, "stored", record.status))
     module.codes_read = True
+
+
+def _kwp_plain_codes(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
+    module.codes += [StoredCode(dtc, "stored") for dtc in decode_kwp_plain_codes(payload).codes]
+    module.codes_read = True
+
+
+def _kwp_status(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
+    """The status of a code heard before without one."""
+    dtc, status = decode_kwp_status(payload).record
+    known = StoredCode(dtc, "stored")
+    if known in module.codes:
+        module.codes[module.codes.index(known)] = StoredCode(dtc, "stored", status)
 
 
 def _kwp_identification(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
@@ -289,8 +257,10 @@ _BY_SERVICE: dict[int, Callable[[ModuleSaid, bytes, bytes], None]] = {
     0x47: _codes,
     0x49: _info,
     0x4A: _codes,
+    0x53: _kwp_plain_codes,
+    0x57: _kwp_status,
     0x58: _kwp_codes,
-    0x59: _report,
+    0x59: hear_report,
     0x5A: _kwp_identification,
     0x62: _data,
 }

@@ -5,7 +5,7 @@ The fold never fails on what a peer sent: an answer that cannot be decoded becom
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from dtctriage.link import BusActivity, BusProtocol, Target
@@ -30,6 +30,7 @@ from dtctriage.sweep.events import (
     SweepStarted,
 )
 from dtctriage.sweep.hear import hear, keep_info
+from dtctriage.sweep.known import NOTHING_KNOWN, Known
 from dtctriage.sweep.pairing import module_target
 from dtctriage.sweep.said import ModuleSaid, StoredCode, Trouble
 
@@ -57,9 +58,14 @@ class Picture:
     finished: bool = False
 
 
-def picture(events: Iterable[Event], expected: Iterable[Target] = ()) -> Picture:
-    """Fold events into a picture. `expected` are the profile's targets: they pair ids first."""
-    fold = Fold(tuple(expected))
+def picture(
+    events: Iterable[Event], expected: Iterable[Target] = (), known: Mapping[Target, Known] | None = None
+) -> Picture:
+    """Fold events into a picture. `expected` are the profile's targets: they pair ids first.
+
+    `known` is what the profile knows of their data.
+    """
+    fold = Fold(tuple(expected), known or {})
     for event in events:
         fold.take(event)
     return fold.finish()
@@ -68,8 +74,9 @@ def picture(events: Iterable[Event], expected: Iterable[Target] = ()) -> Picture
 class Fold:
     """Takes events one by one; `modules` is what is known so far, by target."""
 
-    def __init__(self, expected: tuple[Target, ...]) -> None:
+    def __init__(self, expected: tuple[Target, ...], known: Mapping[Target, Known]) -> None:
         self._expected = expected
+        self._known = known
         self._picture = Picture()
         self._called: dict[Target, set[int]] = {}
         self._called_all: dict[bytes, set[int]] = {}
@@ -176,7 +183,8 @@ class Fold:
         target = module_target(ask.target, source, self._expected)
         if target not in self.modules:
             self._move_calls(target)
-            self.modules[target] = ModuleSaid(target, source)
+            definitions = self._known.get(target, NOTHING_KNOWN).definitions
+            self.modules[target] = ModuleSaid(target, source, definitions=definitions)
         return self.modules[target]
 
     def _move_calls(self, target: Target) -> None:

@@ -42,17 +42,27 @@ KWP_VIN = 0x90
 KWP_IDENTIFICATION = {KWP_VIN: "VIN", 0x91: "hardware number", 0x94: "software number"}
 """Options of service 1A that identify a module (ISO 14230-3, from memory)."""
 
+
+def identifier_request(did: int) -> bytes:
+    """Service 22 for one identifier."""
+    return bytes([0x22, did >> 8, did & 0xFF])
+
+
 UDS_STATUS_MASK = 0xAF
 """Every status bit that tells of a failure; not 10 and 40 alone, which tell that a test has not run yet."""
 MODULE_VOLTAGE_PID = 0x42
 FRAME_CODE_PID = 0x02
 
 IDENTIFICATION: dict[Language, tuple[bytes, ...]] = {
-    Language.OBD_ON_UDS: tuple(bytes([0x22, 0xF8, number]) for number in OBD_INFO),
-    Language.UDS: tuple(bytes([0x22, did >> 8, did & 0xFF]) for did in UDS_IDENTIFICATION),
+    Language.UDS: tuple(identifier_request(did) for did in UDS_IDENTIFICATION),
     Language.KWP: tuple(bytes([0x1A, option]) for option in KWP_IDENTIFICATION),
 }
-"""J1979 is not here: it is asked by the mask of what a module has."""
+"""SAE J1979 and J1979-2 are not here: they are asked by the masks of what a module has."""
+ALL_IDENTIFICATION: dict[Language, tuple[bytes, ...]] = {
+    Language.UDS: tuple(identifier_request(did) for did in range(0xF180, 0xF1A0)),
+    Language.KWP: tuple(bytes([0x1A, option]) for option in range(0x80, 0xA0)),
+}
+"""The whole range of ISO 14229-1 Annex C, and the options of ISO 14230-3 (from memory)."""
 CODES: dict[Language, tuple[bytes, ...]] = {
     Language.J1979: (b"\x03", b"\x07", b"\x0a"),
     Language.OBD_ON_UDS: (
@@ -60,10 +70,16 @@ CODES: dict[Language, tuple[bytes, ...]] = {
         bytes.fromhex("194233041E"),
         bytes.fromhex("195533"),
     ),
-    Language.UDS: (bytes([0x19, 0x02, UDS_STATUS_MASK]),),
+    Language.UDS: (bytes([0x19, 0x02, UDS_STATUS_MASK]), bytes([0x19, 0x14])),
     Language.KWP: (bytes.fromhex("1800FF00"),),
 }
-"""Stored, pending and permanent codes in each language."""
+"""Stored, pending and permanent codes in each language; in UDS the codes that are on their way, too."""
+FURTHER_CODES: dict[Language, tuple[bytes, ...]] = {
+    Language.UDS: (bytes([0x19, 0x15]), bytes([0x19, 0x0A])),
+}
+"""Permanent codes, and all that a module can store."""
+KWP_CODES_WITHOUT_STATUS = bytes.fromhex("13FF00")
+"""For modules that refuse service 18 (ISO 14230-3, from memory)."""
 STATE: dict[Language, tuple[bytes, ...]] = {
     Language.J1979: (bytes.fromhex("0101"),),
     Language.OBD_ON_UDS: (bytes.fromhex("22F401"), bytes.fromhex("22F442")),
@@ -119,19 +135,29 @@ def all_targets(framing: Framing) -> Iterator[Target]:
         )
 
 
-def info_request(info_type: int) -> bytes:
-    """Service 09 for one info type."""
-    return bytes([0x09, info_type])
-
-
 def pid_request(pid: int) -> bytes:
     """Service 01 for one PID."""
     return bytes([0x01, pid])
 
 
-def frame_request(*pids: int) -> bytes:
-    """Service 02 for PIDs of the legislated frame 00."""
-    return bytes([0x02, *(byte for pid in pids for byte in (pid, 0x00))])
+def frame_code_request(frame: int) -> bytes:
+    """Service 02 for the code of a freeze frame: it tells whether there is one (SAE J1979)."""
+    return bytes([0x02, FRAME_CODE_PID, frame])
+
+
+def code_status_request(code: bytes) -> bytes:
+    """Service 17 for one code (ISO 14230-3)."""
+    return b"\x17" + code
+
+
+def user_codes_request(memory: int) -> bytes:
+    """Service 19 17: the codes of a user memory (ISO 14229-1)."""
+    return bytes([0x19, 0x17, UDS_STATUS_MASK, memory])
+
+
+def user_snapshot_requests(code: bytes, memory: int) -> tuple[bytes, bytes]:
+    """Services 19 18 and 19 19 for every record of a code of a user memory."""
+    return bytes([0x19, 0x18, *code, 0xFF, memory]), bytes([0x19, 0x19, *code, 0xFF, memory])
 
 
 def snapshot_requests(code: bytes) -> tuple[bytes, bytes]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.link import Target
+from dtctriage.services.definitions import NO_DEFINITIONS, Definitions
 from dtctriage.services.j1979_info import InfoPart
 from dtctriage.services.j1979_tests import MonitorResult
 from dtctriage.services.j1979_tests_legacy import OneLimitTest, OxygenConstant, OxygenTest
@@ -20,7 +21,7 @@ TestResult = MonitorResult | OneLimitTest | OxygenTest | OxygenConstant
 
 @dataclass(frozen=True, slots=True)
 class StoredCode:
-    """A code with the memory that held it: stored, pending, permanent; by its status byte if it has one."""
+    """A code with the memory that held it: stored, pending, permanent or user; and its status, if told."""
 
     dtc: Dtc
     memory: str
@@ -69,10 +70,13 @@ class ModuleSaid:
     - `info`: items by info type (service 09 or F8xx); the numbers of messages off CAN excepted;
     - `counters`: in-use counters of info types 08 and 0B by their names, plain numbers;
     - `tests`: results of services 05 and 06 and of F6xx, in the order heard;
+    - `maturing`: fault detection counters (19 14) by code, -128..127, where 127 means failed;
+    - `supported`: every code that a module can store, with its status (19 0A);
     - `frames`: freeze frames by number, each by PID, its code as PID 02; `kept`: what service 19 gave.
 
     `snapshots`: lines of what was stored with a code, by the code's number; `frame`: those of the freeze
-    frame 00, whose code is `frame_code`. `masks`: supported PIDs by block, of current data and of the frame.
+    frame 00, whose code is `frame_code`. Masks: supported numbers by block; of oxygen sensors' tests by
+    sensor. `definitions`: what the profile knows of the module's identifiers and records.
     """
 
     target: Target
@@ -92,10 +96,14 @@ class ModuleSaid:
     info: dict[int, tuple[bytes, ...]] = field(default_factory=dict)
     counters: dict[str, int] = field(default_factory=dict)
     tests: list[TestResult] = field(default_factory=list)
+    maturing: dict[Dtc, int] = field(default_factory=dict)
+    supported: dict[Dtc, DtcStatus] = field(default_factory=dict)
     masks: dict[int, bytes] = field(default_factory=dict)
-    info_mask: bytes | None = None
-    frame_code: Dtc | None = None
+    info_masks: dict[int, bytes] = field(default_factory=dict)
+    test_masks: dict[int, bytes] = field(default_factory=dict)
+    oxygen_masks: dict[int, bytes] = field(default_factory=dict)
     frame_masks: dict[int, bytes] = field(default_factory=dict)
+    frame_code: Dtc | None = None
     frames: dict[int, dict[int, bytes]] = field(default_factory=dict)
     frame: list[str] = field(default_factory=list)
     kept: list[Kept] = field(default_factory=list)
@@ -103,3 +111,13 @@ class ModuleSaid:
     info_parts: dict[int, list[InfoPart]] = field(default_factory=dict)
     refused: list[tuple[bytes, int]] = field(default_factory=list)
     troubles: list[Trouble] = field(default_factory=list)
+    definitions: Definitions = NO_DEFINITIONS
+
+    @property
+    def oxygen_sensors(self) -> tuple[int, ...]:
+        """The oxygen sensors that it has, each as the one bit by which service 05 names it.
+
+        PID 13 or 1D tells them (SAE J1979).
+        """
+        places = b"".join(self.data.get(pid, b"")[:1] for pid in (0x13, 0x1D))
+        return tuple(1 << bit for bit in range(8) if any(place >> bit & 1 for place in places))

@@ -24,6 +24,8 @@ STAGES = (
     Stage.CODES,
     Stage.STATE,
     Stage.SNAPSHOTS,
+    Stage.CURRENT_DATA,
+    Stage.TESTS,
 )
 """The stages of a sweep in their order."""
 Accusations = dict[str, list[tuple[str, str, bool | None]]]

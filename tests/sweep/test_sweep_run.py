@@ -37,7 +37,7 @@ from dtctriage.sweep.events import (
     SweepFinished,
     SweepStarted,
 )
-from dtctriage.sweep.run import Plan, sweep
+from dtctriage.sweep.run import Depth, Plan, sweep
 
 Swept = Any
 Table = dict[tuple[int, str], list[Any]]
@@ -56,7 +56,8 @@ def test_the_order_of_a_whole_sweep(swept: Swept, engine: Table) -> None:
     assert events[0] == SweepStarted("scripted", "memory:", False, 2)
     assert isinstance(events[-1], SweepFinished)
     order = [Stage.ADAPTER, Stage.BUS, Stage.ROLL_CALL, Stage.IDENTIFICATION, Stage.CODES, Stage.STATE]
-    assert list(dict.fromkeys(stages(events))) == [*order, Stage.SNAPSHOTS]
+    rest = [Stage.SNAPSHOTS, Stage.CURRENT_DATA, Stage.TESTS]
+    assert list(dict.fromkeys(stages(events))) == [*order, *rest]
     assert [event.volts for event in events if isinstance(event, SupplyRead)] == [12.5, 12.4]
 
 
@@ -166,10 +167,10 @@ def test_a_module_that_refuses_tester_present_speaks_uds_all_the_same(swept: Swe
     assert ("7E1", "1902AF") in link.payloads
 
 
-def test_without_snapshots_nothing_is_asked_after_the_state(swept: Swept, engine: Table) -> None:
+def test_a_quick_sweep_ends_with_the_state(swept: Swept, engine: Table) -> None:
     link = swept.Link(swept.table(engine))
-    events = swept.events(link, rounds=1, snapshots=False)
-    assert Stage.SNAPSHOTS not in stages(events)
+    events = swept.events(link, rounds=1, depth=Depth.QUICK)
+    assert stages(events)[-1] == Stage.STATE
     assert not any(payload.startswith(("02", "1904", "1906")) for _, payload in link.payloads)
 
 
@@ -240,9 +241,9 @@ def test_several_answers_to_one_question_are_all_told(swept: Swept, engine: Tabl
 def test_a_link_lost_half_way_breaks_the_sweep_and_keeps_what_came_before(
     swept: Swept, engine: Table
 ) -> None:
-    whole = swept.events(swept.Link(swept.table(engine)), rounds=2)
-    asked = sum(isinstance(e, Answered | Refused | Silent | AnswerDamaged) for e in whole)
-    for after in range(0, asked, 3):
+    link = swept.Link(swept.table(engine))
+    whole = swept.events(link, rounds=2)
+    for after in range(0, len(link.payloads), 3):
         events = swept.events(swept.Link(swept.table(engine), lost_after=after), rounds=2)
         assert events[-1] == SweepBroken("The adapter is gone", "Plug it in again")
         kept = events[:-1]

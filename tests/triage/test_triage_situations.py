@@ -155,9 +155,9 @@ def test_a_sweep_that_broke_before_the_roll_call_was_done_says_nothing_of_module
 
 
 def test_a_sweep_that_broke_later_says_what_was_not_read(bench: Bench) -> None:
-    picture = replace(bench.picture(), stage=Stage.SNAPSHOTS, finished=False, broken="cable pulled")
+    picture = replace(bench.picture(), stage=Stage.TESTS, finished=False, broken="cable pulled")
     judged = bench.assess(picture)
-    assert judged.missing == ("The sweep broke off during snapshots: cable pulled",)
+    assert judged.missing == ("The sweep broke off during test results: cable pulled",)
 
 
 @pytest.mark.parametrize("with_profile", [True, False])

@@ -1,0 +1,36 @@
+"""How to sweep."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+from dtctriage.link import BusProtocol, Request, Target
+from dtctriage.sweep.known import Known
+
+
+class Depth(IntEnum):
+    """How much is asked of each module."""
+
+    QUICK = 0
+    """Who it is, its codes, its state."""
+    USUAL = 1
+    """What was stored with the codes, all current data and test results besides."""
+    DEEP = 2
+    """Everything that it can say: further memories, all identification, what was stored with every code."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """How to sweep. `expected` are the profile's addresses; `full` asks the whole diagnostic range too."""
+
+    rounds: int = 3
+    full: bool = False
+    protocol: BusProtocol | None = None
+    expected: tuple[Target, ...] = ()
+    depth: Depth = Depth.USUAL
+    known: Mapping[Target, Known] = field(default_factory=dict)
+    """What the profile knows of the modules' data."""
+    recorded: tuple[Request, ...] | None = None
+    """What a recording was asked; None for a live vehicle."""
