@@ -6,6 +6,7 @@ from dtctriage.sheet.before_after import BeforeAfter, ClearingAnswerPart, Cleari
 from dtctriage.sheet.build import build_sheet
 from dtctriage.sheet.errors import SheetError
 from dtctriage.sheet.html import to_html
+from dtctriage.sheet.log import LogPart
 from dtctriage.sheet.model import Job, Sheet, Visit
 from dtctriage.sheet.pdf import to_pdf
 from dtctriage.sheet.sheet_json import from_json, schema_text, to_json
@@ -16,6 +17,7 @@ __all__ = [
     "ClearingAnswerPart",
     "ClearingPart",
     "Job",
+    "LogPart",
     "Sheet",
     "SheetError",
     "Visit",

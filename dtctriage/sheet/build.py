@@ -10,9 +10,12 @@ from pydantic import ValidationError
 
 from dtctriage.sheet.before_after import BeforeAfter, ClearingPart, before_after_part
 from dtctriage.sheet.errors import SheetError
+from dtctriage.sheet.log import LogPart
 from dtctriage.sheet.model import Job, Sheet, Visit
 from dtctriage.triage.model import Assessment, CodeLine, ModuleLine, Problem
 
+NO_LOG = LogPart()
+"""Nothing was done since the intake."""
 _VIN_RULES = "vin"
 """Rules whose name begins so speak about the VIN; their titles also stand beside it."""
 
@@ -23,10 +26,12 @@ def build_sheet(
     visit: Visit,
     clearings: Sequence[ClearingPart] = (),
     before_after: BeforeAfter | None = None,
+    log: LogPart = NO_LOG,
 ) -> Sheet:
     """Put the sheet together: problems that stop the vehicle first, otherwise in the order given.
 
-    `before_after` makes the second page of a recheck, `clearings` are those of the order.
+    `before_after` makes the second page of a recheck, `clearings` are those of the order,
+    `log` what was measured and concluded since.
 
     Raises SheetError when a value cannot stand on a sheet: a share outside 0..1, a time without its zone,
     a number that is none.
@@ -40,6 +45,7 @@ def build_sheet(
         "codes": [_shallow(line) | {"problem": numbers.get(line.because)} for line in assessment.codes],
         "modules": [_module(line) for line in assessment.modules],
         "readiness": [{"module": module, "text": text} for module, text in assessment.readiness],
+        "log": log,
         "visit": visit,
         "clearings": tuple(clearings),
         "before_after": before_after_part(before_after) if before_after else None,

@@ -7,6 +7,7 @@ from typing import Any
 
 from dtctriage.sheet import view, words
 from dtctriage.sheet.before_after_view import cleared_view, second_view
+from dtctriage.sheet.log import log_view
 from dtctriage.sheet.model import CheckPart, CodePart, ModulePart, ProblemPart, Sheet, SuspectPart
 from dtctriage.sheet.plain import ascii_only, one_line
 from dtctriage.triage.model import Weight
@@ -44,6 +45,7 @@ def compose(sheet: Sheet, *, ascii_text: bool = False) -> view.View:
         evidence=tuple(
             view.EvidenceView(seen.id, seen.kind.value, seen.module, seen.text) for seen in sheet.evidence
         ),
+        log=log_view(sheet.log),
         origin=tuple(_origin(sheet)),
         second=second_view(sheet.before_after) if sheet.before_after else None,
     )

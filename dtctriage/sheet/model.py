@@ -13,6 +13,7 @@ from typing import Final, Literal
 from pydantic import AwareDatetime, ConfigDict, Field
 
 from dtctriage.sheet.before_after import BeforeAfterPart, ClearingPart
+from dtctriage.sheet.log import LogPart
 from dtctriage.sheet.parts import Part, Share, Text
 from dtctriage.triage.model import EvidenceKind, Situation, Weight
 
@@ -223,6 +224,7 @@ class Sheet(Part):
     readiness: tuple[ReadinessPart, ...]
     missing: tuple[Text, ...]
     evidence: tuple[EvidencePart, ...]
+    log: LogPart = LogPart()
     visit: VisitPart
     clearings: tuple[ClearingPart, ...] = ()
     before_after: BeforeAfterPart | None = None

@@ -10,6 +10,7 @@ from dtctriage.sheet.columns import Row, hanging, pad, table, width_of, wrap
 from dtctriage.sheet.compose import compose
 from dtctriage.sheet.errors import SheetError
 from dtctriage.sheet.lines import DRAWN, TYPED, Paper
+from dtctriage.sheet.log import log_lines
 from dtctriage.sheet.model import Sheet
 
 LEAST_WIDTH = 60
@@ -225,6 +226,7 @@ def _missing(words: view.View, paper: Paper) -> Iterator[str]:
 
 def _measured(words: view.View, paper: Paper) -> Iterator[str]:
     yield from paper.heading("MEASURED AND SEEN")
+    yield from log_lines(words.log, paper.width)
     for _ in range(_RULED_LINES):
         yield from ("", "_" * paper.width)
     yield from ("", pad("Signature ", paper.width - 24, "_") + "  " + pad("Date ", 22, "_"))

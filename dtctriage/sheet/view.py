@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from dtctriage.sheet.before_after_view import BeforeAfterView, ClearedView
+from dtctriage.sheet.log import LogView
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,6 +190,7 @@ class View:
     evidence: tuple[EvidenceView, ...]
     stored: tuple[tuple[str, str], ...]
     """Module and code, and what was kept with it: freeze frame and snapshots."""
+    log: LogView
     origin: tuple[tuple[str, str], ...]
     second: BeforeAfterView | None
     """The second page, where the sheet is of a recheck."""
