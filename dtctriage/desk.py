@@ -6,12 +6,24 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from pathlib import Path
 
+from dtctriage.compare import Side, compare
 from dtctriage.errors import TriageError
-from dtctriage.records import Order, Records, SweepOutcome, SweepRecord, VinOrigin
-from dtctriage.sheet import Job, Sheet, Visit, build_sheet
+from dtctriage.records import Clearing, Order, Records, SweepOutcome, SweepRecord, VinOrigin
+from dtctriage.remembered import history_of, vin_of
+from dtctriage.sheet import (
+    BeforeAfter,
+    ClearingAnswerPart,
+    ClearingPart,
+    Job,
+    Sheet,
+    Visit,
+    build_sheet,
+)
 from dtctriage.sweep.events import Event
 from dtctriage.sweep.picture import Picture, picture
 from dtctriage.triage.assess import assess
+from dtctriage.triage.history import History
+from dtctriage.triage.model import Assessment
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import Profile
@@ -19,18 +31,66 @@ from dtctriage.wiring.profile_file import parse_profile
 
 
 def sheet_of(records: Records, order_number: str, sweep_id: int | None = None) -> Sheet:
-    """The sheet of an order's sweep, the latest unless told. Raises TriageError when there is none."""
+    """The sheet of an order's sweep, the latest unless told. Raises TriageError when there is none.
+
+    The sheet of a recheck has a second page: before and after.
+    """
     order = records.order(order_number)
     sweep = records.sweep(sweep_id) if sweep_id is not None else records.last_sweep(order_number)
     if sweep is None or sweep.order != order.number:
         raise TriageError(
             f"Order {order.number} has no such sweep", "Take the intake first: dtctriage intake"
         )
-    profile = None
-    if sweep.profile is not None:
-        profile = parse_profile(sweep.profile.text, str(sweep.profile.path))
-    events = list(records.sweep_events(sweep.id))
-    return compose(events, job_of(order, profile), profile, *_times(sweep), *_end(sweep))
+    profile = profile_of(sweep)
+    now = judge_sweep(records, order, sweep, profile)
+    visit = _visit(now.picture, profile, *_times(sweep))
+    cleared = [_clearing(item) for item in records.clearings.of(order.number)]
+    return build_sheet(now.assessment, job_of(order, profile), visit, cleared, _second(records, sweep, now))
+
+
+def profile_of(sweep: SweepRecord) -> Profile | None:
+    """The profile that a sweep was taken with."""
+    return parse_profile(sweep.profile.text, str(sweep.profile.path)) if sweep.profile else None
+
+
+def judge_sweep(records: Records, order: Order, sweep: SweepRecord, profile: Profile | None) -> Side:
+    """A kept sweep, folded and judged with what the shop remembers of like vehicles."""
+    seen = fold(records.sweep_events(sweep.id), profile, *_end(sweep))
+    history = history_of(records, order, vin_of(order, seen), sweep.started_at)
+    return Side(seen, _judge(seen, job_of(order, profile), profile, history))
+
+
+def _second(records: Records, sweep: SweepRecord, now: Side) -> BeforeAfter | None:
+    """Before and after, where the sweep rechecks another."""
+    if sweep.rechecks is None:
+        return None
+    first = records.sweep(sweep.rechecks)
+    # Before and after in the same words: by the profile of the recheck.
+    before = judge_sweep(records, records.order(first.order), first, profile_of(sweep))
+    sides = (("first intake", before.picture), ("recheck", now.picture))
+    gaps = [f"The {name} was broken off: {seen.broken}" for name, seen in sides if not seen.finished]
+    return BeforeAfter(compare(before, now), first.started_at, sweep.started_at, tuple(gaps))
+
+
+def _clearing(item: Clearing) -> ClearingPart:
+    start = item.start
+    return ClearingPart(
+        at=start.at,
+        who=start.who,
+        intake=start.intake,
+        engine=start.engine,
+        supply=start.supply,
+        planned=item.planned,
+        answers=tuple(
+            ClearingAnswerPart(
+                module=answer.module,
+                request=answer.request.hex(" ").upper(),
+                outcome=answer.outcome.value,
+                detail=answer.detail,
+            )
+            for answer in item.answers
+        ),
+    )
 
 
 def _times(sweep: SweepRecord) -> tuple[datetime, datetime, str]:
@@ -69,17 +129,30 @@ def compose(
     started: datetime,
     ended: datetime,
     wire_log: str,
-    died: str = "",
 ) -> Sheet:
-    """Fold events, judge them, and set the sheet. `died` says why a sweep has no end of its own."""
-    expected = tuple(module.target for module in profile.module) if profile else ()
-    seen = picture(events, expected)
+    """Fold events, judge them, and set the sheet, for a sweep that is not in the records."""
+    seen = fold(events, profile)
+    return build_sheet(_judge(seen, job, profile), job, _visit(seen, profile, started, ended, wire_log))
+
+
+def fold(events: Iterable[Event], profile: Profile | None, died: str = "") -> Picture:
+    """The picture of a sweep. `died` says why it has no end of its own."""
+    seen = picture(events, tuple(module.target for module in profile.module) if profile else ())
     # By address: who answered first depends on the link, not on the vehicle.
     seen.modules = dict(sorted(seen.modules.items()))
     if died and seen.broken is None:
         seen.broken = died
-    assessment = assess(seen, Suspicion(Wiring(profile)) if profile else None, job.vin or None)
-    visit = Visit(
+    return seen
+
+
+def _judge(seen: Picture, job: Job, profile: Profile | None, history: History | None = None) -> Assessment:
+    return assess(seen, Suspicion(Wiring(profile)) if profile else None, job.vin or None, history)
+
+
+def _visit(
+    seen: Picture, profile: Profile | None, started: datetime, ended: datetime, wire_log: str
+) -> Visit:
+    return Visit(
         adapter=seen.adapter,
         link=seen.url,
         protocol=_protocol(seen),
@@ -92,7 +165,6 @@ def compose(
         profile=f"{profile.vehicle.make} {profile.vehicle.model}" if profile else None,
         wire_log=wire_log,
     )
-    return build_sheet(assessment, job, visit)
 
 
 def _protocol(seen: Picture) -> str:

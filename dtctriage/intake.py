@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from datetime import datetime
+from enum import Enum
 from io import TextIOWrapper
 from pathlib import Path
+from typing import Any
 
 from dtctriage.errors import TriageError
 from dtctriage.guard import GuardedLink, reads
 from dtctriage.link import BusProtocol, Link, Recording
-from dtctriage.records import KeptProfile, Records, SweepOutcome
+from dtctriage.records import KeptProfile, Records, SweepOutcome, SweepRecord
 from dtctriage.sweep.events import Event, SweepBroken, SweepFinished
-from dtctriage.sweep.run import Depth, Plan, sweep
+from dtctriage.sweep.run import Plan, sweep
 from dtctriage.wirelog import RecordingLink
 from dtctriage.wiring.profile import Profile
+from dtctriage.wiring.profile_file import parse_profile
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,10 +28,41 @@ class Wish:
 
     rounds: int = 3
     full: bool = False
-    depth: Depth = Depth.USUAL
+    snapshots: bool = True
     protocol: BusProtocol | None = None
     profile: Profile | None = None
     kept_profile: KeptProfile | None = None
+
+
+_NO_SETTINGS = ("profile", "kept_profile")
+"""What a sweep keeps of a wish in another way."""
+
+
+def settings_of(wish: Wish) -> dict[str, Any]:
+    """What of a wish is kept with its sweep, as JSON values."""
+    kept = {field.name: getattr(wish, field.name) for field in fields(wish)}
+    return {
+        name: value.value if isinstance(value, Enum) else value
+        for name, value in kept.items()
+        if name not in _NO_SETTINGS
+    }
+
+
+def wish_of(sweep: SweepRecord) -> Wish:
+    """The wish that a kept sweep was taken with; what its version did not keep is as usual."""
+    usual = Wish(rounds=sweep.rounds)
+    settings = sweep.settings or {}
+    changes: dict[str, Any] = {}
+    for field in fields(usual):
+        if field.name in settings and field.name not in _NO_SETTINGS:
+            default, value = getattr(usual, field.name), settings[field.name]
+            changes[field.name] = type(default)(value) if isinstance(default, Enum) else value
+    if changes.get("protocol"):
+        changes["protocol"] = BusProtocol(changes["protocol"])
+    if sweep.profile is not None:
+        changes["profile"] = parse_profile(sweep.profile.text, str(sweep.profile.path))
+        changes["kept_profile"] = sweep.profile
+    return replace(usual, **changes)
 
 
 def plan_for(link: Link, wish: Wish) -> Plan:
@@ -39,7 +73,7 @@ def plan_for(link: Link, wish: Wish) -> Plan:
         # A capture may hold another tester's writes; they are no questions of ours, even to a recording.
         recorded = tuple(item for item in link.recorded_requests if reads(item.payload))
     protocol = wish.protocol or _protocol_of(wish.profile)
-    return Plan(wish.rounds, wish.full, protocol, expected, wish.depth, recorded=recorded)
+    return Plan(wish.rounds, wish.full, protocol, expected, wish.snapshots, recorded)
 
 
 def _protocol_of(profile: Profile | None) -> BusProtocol | None:
@@ -48,7 +82,7 @@ def _protocol_of(profile: Profile | None) -> BusProtocol | None:
     return next((bus.protocol for bus in buses if bus.at_connector is not None), None)
 
 
-class _WireLog(TextIOWrapper):
+class WireLogFile(TextIOWrapper):
     """The wire log's file. That it cannot be written is told in one line and breaks the sweep off."""
 
     def __init__(self, path: Path) -> None:
@@ -94,14 +128,16 @@ def take(
     wire_log: Path,
     now: Callable[[], datetime],
     show: Callable[[Event], None],
+    rechecks: int | None = None,
 ) -> int:
     """Sweep the vehicle for an order. Returns the id of the sweep, partial or not.
 
-    Whatever ends it, each event shown is in the records; KeyboardInterrupt ends the sweep as broken.
+    `rechecks` is an earlier sweep of the order that this one is to be compared with. Whatever
+    ends it, each event shown is in the records; KeyboardInterrupt ends the sweep as broken.
     """
     plan = plan_for(link, wish)
     with ExitStack() as open_things:
-        stream = open_things.enter_context(_WireLog(wire_log))
+        stream = open_things.enter_context(WireLogFile(wire_log))
         writer = records.begin_sweep(
             order,
             at=now(),
@@ -109,6 +145,8 @@ def take(
             rounds=plan.rounds,
             profile=wish.kept_profile,
             wire_log=wire_log.resolve(),
+            settings=settings_of(wish),
+            rechecks=rechecks,
         )
         open_things.callback(writer.close)
         guarded = GuardedLink(RecordingLink(link, stream))

@@ -45,6 +45,7 @@ REACHING_ACROSS = {
     "dtctriage.desk",
     "dtctriage.intake",
     "dtctriage.links",
+    "dtctriage.remembered",
     "dtctriage.__main__",
 }
 """The parts that put the others together."""

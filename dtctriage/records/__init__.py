@@ -16,6 +16,7 @@ from dtctriage.records.kept import (
     SweepRecord,
     VinOrigin,
 )
+from dtctriage.records.likeness import EarlierIntake
 from dtctriage.records.problems import RecordsError, UnknownOrder, UnknownSweep, VinMismatch
 from dtctriage.records.store import Records
 from dtctriage.records.writer import SweepWriter
@@ -26,6 +27,7 @@ __all__ = [
     "ClearingAnswer",
     "ClearingStart",
     "Conclusion",
+    "EarlierIntake",
     "JobLog",
     "KeptEvent",
     "KeptProfile",

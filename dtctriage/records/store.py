@@ -24,6 +24,7 @@ from dtctriage.records.kept import (
     SweepRecord,
     VinOrigin,
 )
+from dtctriage.records.likeness import Likeness
 from dtctriage.records.presence import Presence, presence
 from dtctriage.records.problems import UnknownSweep, translated
 from dtctriage.records.schema import bring_up_to_date
@@ -43,6 +44,7 @@ class Records:
         self._presence = presence
         self.log = JobLog(database)
         self.clearings = Clearings(database)
+        self.likeness = Likeness(database)
 
     @classmethod
     def open(cls, url: str | None = None, *, busy_seconds: float = BUSY_SECONDS) -> Records:

@@ -1,0 +1,97 @@
+"""Earlier intakes of like vehicles, and of the vehicle itself, out of the records."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import Connection, func, select
+
+from dtctriage.records.database import Database
+from dtctriage.records.kept import SweepOutcome
+from dtctriage.records.tables import in_utc, repair_order, sweep, sweep_event
+from dtctriage.sweep.events import Event, Stage, from_json
+
+MOST_LIKE = 50
+"""How many like vehicles are looked at, the latest first: more would say little more and take longer."""
+_HEARD = ("answered", "refused", "answer damaged")
+_STAGES = (Stage.ROLL_CALL, Stage.IDENTIFICATION)
+_PATTERN_LENGTH = 10
+
+
+@dataclass(frozen=True, slots=True)
+class EarlierIntake:
+    """A complete intake of an earlier order: who answered the roll call, and who each said it is."""
+
+    vin: str
+    order: str
+    at: datetime
+    events: tuple[Event, ...]
+
+
+class Likeness:
+    """Looks for earlier intakes. Nothing in it writes."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def of_pattern(self, pattern: str, *, but: str, before: datetime) -> Iterator[EarlierIntake]:
+        """The latest complete intake of each vehicle whose VIN has `pattern`, the VIN `but` excepted.
+
+        `pattern` are positions 1-8, 10 and 11 of the VIN: ten letters and digits, or nothing is like it.
+        """
+        if len(pattern) != _PATTERN_LENGTH or not pattern.isalnum():
+            return
+        like = f"{pattern[:8]}_{pattern[8:]}______"
+        with self._database.reading() as connection:
+            vins = self._vins(connection, like, but, before)
+            found = [row for vin in vins for row in self._latest(connection, vin, "", before)]
+        yield from found
+
+    def last_visit(self, vin: str, *, but_order: str, before: datetime) -> EarlierIntake | None:
+        """The latest complete intake of a VIN on another order, None where there is none."""
+        with self._database.reading() as connection:
+            return next(iter(self._latest(connection, vin, but_order, before)), None)
+
+    def _vins(self, connection: Connection, like: str, but: str, before: datetime) -> list[str]:
+        c = repair_order.c
+        query = (
+            select(c.vin)
+            .join(sweep)
+            .where(c.vin.like(like), c.vin != but)
+            .where(sweep.c.outcome == SweepOutcome.FINISHED.value, sweep.c.started_at < in_utc(before))
+            .group_by(c.vin)
+            .order_by(func.max(sweep.c.started_at).desc())
+            .limit(MOST_LIKE)
+        )
+        return [str(vin) for vin in connection.scalars(query)]
+
+    def _latest(
+        self, connection: Connection, vin: str, but_order: str, before: datetime
+    ) -> Iterator[EarlierIntake]:
+        c = sweep.c
+        query = (
+            select(c.id, c.started_at, repair_order.c.number)
+            .join(repair_order)
+            .where(repair_order.c.vin == vin, repair_order.c.number != but_order)
+            .where(c.outcome == SweepOutcome.FINISHED.value, c.started_at < in_utc(before))
+            .order_by(c.started_at.desc(), c.id.desc())
+            .limit(1)
+        )
+        for row in connection.execute(query).mappings().all():
+            events = tuple(_events(connection, row["id"]))
+            yield EarlierIntake(vin, row["number"], row["started_at"], events)
+
+
+def _events(connection: Connection, sweep_id: int) -> Iterator[Event]:
+    """Who answered and who said what it is; an event that this version does not know is left out."""
+    c = sweep_event.c
+    query = select(c.body).where(c.sweep_id == sweep_id, c.kind.in_(_HEARD)).order_by(c.sequence)
+    for body in connection.scalars(query):
+        if body.get("ask", {}).get("stage") not in _STAGES:
+            continue
+        try:
+            yield from_json(body)
+        except ValueError:
+            continue
