@@ -16,7 +16,7 @@ from dtctriage.guard import GuardedLink, reads
 from dtctriage.link import BusProtocol, Link, Recording
 from dtctriage.records import KeptProfile, Records, SweepOutcome, SweepRecord
 from dtctriage.sweep.events import Event, SweepBroken, SweepFinished
-from dtctriage.sweep.run import Plan, sweep
+from dtctriage.sweep.run import Depth, Plan, sweep
 from dtctriage.wirelog import RecordingLink
 from dtctriage.wiring.profile import Profile
 from dtctriage.wiring.profile_file import parse_profile
@@ -28,7 +28,7 @@ class Wish:
 
     rounds: int = 3
     full: bool = False
-    snapshots: bool = True
+    depth: Depth = Depth.USUAL
     protocol: BusProtocol | None = None
     profile: Profile | None = None
     kept_profile: KeptProfile | None = None
@@ -73,7 +73,7 @@ def plan_for(link: Link, wish: Wish) -> Plan:
         # A capture may hold another tester's writes; they are no questions of ours, even to a recording.
         recorded = tuple(item for item in link.recorded_requests if reads(item.payload))
     protocol = wish.protocol or _protocol_of(wish.profile)
-    return Plan(wish.rounds, wish.full, protocol, expected, wish.snapshots, recorded)
+    return Plan(wish.rounds, wish.full, protocol, expected, wish.depth, recorded=recorded)
 
 
 def _protocol_of(profile: Profile | None) -> BusProtocol | None:
