@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dtctriage.pasted.headers import identifier_text, identifier_words
 from dtctriage.pasted.items import Item, Mark, NotUnderstood, PastedNotice
-from dtctriage.pasted.lines import CanLine
+from dtctriage.pasted.line_kinds import CanLine
 from dtctriage.pasted.payload import explained
 from dtctriage.services.isotp import (
     LONGEST_FRAME,

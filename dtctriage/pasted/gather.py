@@ -17,12 +17,13 @@ from dtctriage.pasted.items import (
     PastedSpn,
     PastedVin,
 )
-from dtctriage.pasted.lines import (
+from dtctriage.pasted.line_kinds import (
     BytesLine,
     CanLine,
     LengthLine,
     Line,
     NoticeLine,
+    ProseLine,
     SegmentLine,
     SpnLine,
     WordLine,
@@ -31,8 +32,10 @@ from dtctriage.pasted.parts import PartJoiner
 from dtctriage.pasted.payload import bare, explained
 from dtctriage.pasted.segments import segments
 from dtctriage.services.isotp import FrameKind, pci_of
+from dtctriage.vin import LENGTH as VIN_LENGTH
 from dtctriage.vin import Vin, VinError
 
+_PUNCTUATION = ".:!?()[]\"'*_-"
 _ANSWERS = 0x40
 _REFUSED = 0x7F
 _ANSWER_IDS = frozenset((*range(0x41, 0x4B), 0x50, 0x54, 0x58, 0x59, 0x5A, 0x62, 0x7E, _REFUSED))
@@ -58,28 +61,33 @@ def gather(lines: Sequence[Line]) -> list[Item]:
     return [*items, *frames.finish(), *parts.finish()]
 
 
-def _plain(line: NoticeLine | SpnLine | WordLine) -> Item:
+def _plain(line: NoticeLine | SpnLine | ProseLine | WordLine) -> Item:
     """A line that stands for itself."""
     if isinstance(line, NoticeLine):
         return PastedNotice(line.text, "words of an adapter", line.advice)
+    if isinstance(line, ProseLine):
+        problem = "no code, no bytes, and nothing that an adapter writes"
+        return NotUnderstood(line.text, "words", problem)
     if isinstance(line, SpnLine):
         try:
             return PastedSpn(line.text, "code of SAE J1939-73", SpnFmi.parse(line.text))
         except CodeError as error:
             return NotUnderstood(line.text, "code of SAE J1939-73", str(error))
-    return _word(line.text)
+    return _word(line)
 
 
-def _word(text: str) -> Item:
-    if len(text) == 17:
+def _word(line: WordLine) -> Item:
+    """A code or a VIN; what a sentence puts around it does not matter."""
+    word = line.word.strip(_PUNCTUATION) or line.word
+    if len(word) == VIN_LENGTH:
         try:
-            return PastedVin(text, "vehicle identification number", Vin.parse(text))
+            return PastedVin(line.text, "vehicle identification number", Vin.parse(word))
         except VinError as error:
-            return NotUnderstood(text, "vehicle identification number", str(error))
+            return NotUnderstood(line.text, "vehicle identification number", str(error))
     try:
-        return PastedCode(text, "trouble code", Dtc.parse(text))
+        return PastedCode(line.text, "trouble code", Dtc.parse(word))
     except CodeError as error:
-        return NotUnderstood(text, "nothing known", str(error))
+        return NotUnderstood(line.text, "nothing known", str(error))
 
 
 def _bytes(line: BytesLine, following: Sequence[Line], parts: PartJoiner) -> list[Item]:

@@ -1,92 +1,43 @@
-"""One line of pasted text: what kind of line it is. Nothing is decoded here and nothing joined."""
+"""Pasted text to lines of a known kind. Nothing is decoded here and nothing joined."""
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import replace
+from itertools import groupby
 
-from dtctriage_reference import rows
+from dtctriage.pasted.adapter_words import mark, notice, progress
+from dtctriage.pasted.line_kinds import (
+    BytesLine,
+    CanLine,
+    LengthLine,
+    Line,
+    NoticeLine,
+    ProseLine,
+    SegmentLine,
+    SpnLine,
+    WordLine,
+)
 
-_LOG = re.compile(r"(?:\(\S+\)\s+)?\S+\s+([0-9A-F]{3}|[0-9A-F]{8})##?([0-9A-F]*)(?:\s+[RT])?", re.IGNORECASE)
+_LOG = re.compile(
+    r"(?:(?:\(\S+\)\s+)?\S+\s+)?([0-9A-F]{3}|[0-9A-F]{8})##?([0-9A-F]*)(?:\s+[RT])?", re.IGNORECASE
+)
 _DUMP = re.compile(
-    r"(?:\(\S+\)\s+)?\S+\s+(?:[RT]X\s+\S+\s+\S+\s+)?([0-9A-F]{3}|[0-9A-F]{8})\s+\[(\d+)\]\s*((?:[0-9A-F]{2}\s?)*)"
+    r"(?:\(\S+\)\s+)?\S+\s+(?:[RT]X\s+\S+\s+\S+\s+)?([0-9A-F]{3}|[0-9A-F]{8})\s+\[\d+\]\s*((?:[0-9A-F]{2}\s?)*)"
     r"(?:\s+'.*')?",
     re.IGNORECASE,
 )
 _SEGMENT = re.compile(r"([0-9A-F])\s*:\s*((?:[0-9A-F]{2}\s*)+)", re.IGNORECASE)
 _HEX = re.compile(r"[0-9A-F]+", re.IGNORECASE)
 _PAIRS = re.compile(r"(?:[0-9A-F]{2})+", re.IGNORECASE)
+_JOINED_PAIRS = re.compile(r"[0-9A-F]{2}(?:([-:.])[0-9A-F]{2})(?:\1[0-9A-F]{2})+", re.IGNORECASE)
+_NUMBERS = re.compile(r"0x[0-9A-F]{2}(?:\s+0x[0-9A-F]{2})+", re.IGNORECASE)
 _SPN = re.compile(r"SPN\s*\d+.*", re.IGNORECASE)
-_PROTOCOL = re.compile(r"(AUTO, ?)?((?:SAE|ISO) .+)", re.IGNORECASE)
-_COMMAND = re.compile(r"AT ?[A-Z@].*", re.IGNORECASE)
+_BEFORE = re.compile(r"(?:[\[(][\d:.,]+[\])]|\d{1,2}:\d\d:\d\d(?:[.,]\d+)?|\d+\.\d{2,}|\d{1,3}[.)])\s+(?=\S)")
+"""A time, or the number of a line in a list."""
+_BETWEEN = str.maketrans(",;{}", "    ")
 _VIN_LENGTH = 17
 _CAN_FD_FLAGS = 1
-
-
-@dataclass(frozen=True, slots=True)
-class CanLine:
-    """A CAN frame: identifier, whether it has 29 bits, data field."""
-
-    text: str
-    identifier: int
-    extended: bool
-    data: bytes
-
-
-@dataclass(frozen=True, slots=True)
-class BytesLine:
-    """Bytes without a CAN identifier.
-
-    `apart`: written byte by byte, so hardly a code's bytes. `alone`: nothing else stands in the line, so that
-    it may be what was sent.
-    """
-
-    text: str
-    data: bytes
-    apart: bool
-    alone: bool
-
-
-@dataclass(frozen=True, slots=True)
-class LengthLine:
-    """Three digits that announce the length of a message whose segments follow."""
-
-    text: str
-    length: int
-
-
-@dataclass(frozen=True, slots=True)
-class SegmentLine:
-    """A numbered piece of a message, headers off."""
-
-    text: str
-    number: int
-    data: bytes
-
-
-@dataclass(frozen=True, slots=True)
-class NoticeLine:
-    """Words of an adapter, with the advice that the table of notices has."""
-
-    text: str
-    advice: str
-
-
-@dataclass(frozen=True, slots=True)
-class SpnLine:
-    """A code of SAE J1939-73 in words."""
-
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class WordLine:
-    """One word of something else: a code, a VIN, or nothing known."""
-
-    text: str
-
-
-Line = CanLine | BytesLine | LengthLine | SegmentLine | NoticeLine | SpnLine | WordLine
 
 
 def read_lines(text: str) -> list[Line]:
@@ -100,58 +51,62 @@ def read_lines(text: str) -> list[Line]:
 
 
 def _read_line(line: str) -> list[Line]:
-    notice = _notice(line)
-    if notice is not None:
-        return [notice]
-    begun = _progress(line)
-    if begun:
-        return [NoticeLine(line[:begun], ""), *_read_line(line[begun:].strip())]
-    marked = _mark(line)
-    if marked is not None:
-        rest = line.removesuffix(marked.text).strip()
-        return [*(_read_line(rest) if rest else ()), marked]
+    """What an adapter says of itself before and behind its data, and the data between."""
+    before: list[Line] = []
+    behind: list[Line] = []
+    while line:
+        said = notice(line)
+        if said is not None:
+            return [*before, said, *behind]
+        begun, marked = progress(line), mark(line)
+        if begun:
+            before.append(NoticeLine(line[:begun], ""))
+            line = line[begun:].strip()
+        elif marked is not None:
+            behind.insert(0, marked)
+            line = line.removesuffix(marked.text).strip()
+        else:
+            break
+    return [*before, *_data(line), *behind]
+
+
+def _data(line: str) -> list[Line]:
+    known = _known(line)
+    if known is not None:
+        return known
+    before = _BEFORE.match(line)
+    if before is not None:
+        rest = line[before.end() :]
+        first, *others = _known(rest) or _words(rest) or [WordLine(rest, rest)]
+        return [replace(first, text=before[0] + first.text), *others]
+    return _words(line)
+
+
+def _known(line: str) -> list[Line] | None:
     for reader in (_log_line, _dump_line, _segment_line, _spn_line):
         known = reader(line)
         if known is not None:
             return [known]
-    words = line.replace(",", " ").replace(";", " ").split()
+    return None
+
+
+def _words(line: str) -> list[Line]:
+    """A line that is nothing but bytes, in one of the ways to write them, or words."""
+    words = [word for word in line.translate(_BETWEEN).split() if any(sign.isalnum() for sign in word)]
+    whole = " ".join(words)
+    if _NUMBERS.fullmatch(whole):
+        return [_apart(line, bytes.fromhex(whole.lower().replace("0x", "")))]
+    if _JOINED_PAIRS.fullmatch(whole):
+        return [_apart(line, bytes.fromhex(re.sub("[-:.]", "", whole)))]
     if words and all(_HEX.fullmatch(word) for word in words):
         return _hex_line(line, words)
-    return [_word(word) for word in words]
-
-
-def _notice(line: str) -> NoticeLine | None:
-    protocol = _PROTOCOL.fullmatch(line)
-    if protocol:
-        found = "found by its search" if protocol[1] else "set, without a search"
-        return NoticeLine(line, f"The adapter's protocol is {protocol[2]}, {found}.")
-    if _COMMAND.fullmatch(line):
-        return NoticeLine(line, "A command to the adapter itself: nothing was sent to the vehicle.")
-    for row in rows("adapter_notices"):
-        pattern = row["pattern"]
-        if pattern and row["role"] != "mark" and re.fullmatch(pattern, line, re.IGNORECASE):
-            return NoticeLine(line, row["advice"])
-    return None
-
-
-def _mark(line: str) -> NoticeLine | None:
-    """The mark of an adapter at the end of a data line that it received damaged."""
-    for row in rows("adapter_notices"):
-        if row["role"] == "mark":
-            match = re.search(f"{row['pattern']}$", line, re.IGNORECASE)
-            if match:
-                return NoticeLine(match[0], row["advice"])
-    return None
-
-
-def _progress(line: str) -> int:
-    """Where the answer starts in a line that begins with a notice of progress; 0 where it does not."""
-    for row in rows("adapter_notices"):
-        if row["role"] in ("progress", "accepted") and row["pattern"]:
-            match = re.match(row["pattern"], line, re.IGNORECASE)
-            if match and match.end() < len(line):
-                return match.end()
-    return 0
+    if len(words) == 1:
+        return [_word(words[0])]
+    found: list[Line] = []
+    for prose, run in groupby(words, lambda word: not any(sign.isdigit() for sign in word)):
+        alike = list(run)
+        found += [ProseLine(" ".join(alike))] if prose else map(_word, alike)
+    return found
 
 
 def _log_line(line: str) -> Line | None:
@@ -169,12 +124,17 @@ def _dump_line(line: str) -> Line | None:
     match = _DUMP.fullmatch(line)
     if match is None:
         return None
-    return CanLine(line, int(match[1], 16), len(match[1]) == 8, bytes.fromhex(match[3]))
+    return CanLine(line, int(match[1], 16), len(match[1]) == 8, _bytes_of(match[2]))
 
 
 def _segment_line(line: str) -> Line | None:
     match = _SEGMENT.fullmatch(line)
-    return None if match is None else SegmentLine(line, int(match[1], 16), bytes.fromhex(match[2]))
+    return None if match is None else SegmentLine(line, int(match[1], 16), _bytes_of(match[2]))
+
+
+def _bytes_of(digits: str) -> bytes:
+    """Pasted text may have any blank of Unicode between its digits."""
+    return bytes.fromhex("".join(digits.split()))
 
 
 def _spn_line(line: str) -> Line | None:
@@ -208,7 +168,7 @@ def _compact(word: str, alone: bool) -> Line:
     if len(word) % 2 and len(word) > 5 and word[0] == "7" and not _is_vin(word):
         return CanLine(word, int(word[:3], 16), False, bytes.fromhex(word[3:]))
     if len(word) % 2:
-        return WordLine(word)
+        return WordLine(word, word)
     data = bytes.fromhex(word)
     if len(data) > 4:
         line = _apart(word, data)
@@ -232,8 +192,8 @@ def _is_vin(word: str) -> bool:
 def _word(word: str) -> Line:
     """A word among words that are not all hexadecimal."""
     plain = word.removeprefix("0x").removeprefix("0X")
-    if plain != word and _PAIRS.fullmatch(plain):
+    if plain != word and len(plain) > 2 and _PAIRS.fullmatch(plain):
         return BytesLine(word, bytes.fromhex(plain), apart=False, alone=False)
     if _PAIRS.fullmatch(word) and len(word) in (4, 6):
         return _compact(word, alone=False)
-    return WordLine(word)
+    return WordLine(word, word)

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from dtctriage.pasted.items import Item, NotUnderstood
-from dtctriage.pasted.lines import LengthLine, Line, SegmentLine
+from dtctriage.pasted.line_kinds import LengthLine, Line, SegmentLine
 from dtctriage.pasted.payload import explained
 from dtctriage.services.isotp import Broken, Complete, Reassembler, numbered_frame
 
+_SEVERAL = "Where several modules answer, ask with headers on: their segments look alike."
 _NUMBERS = 16
 """Segments are numbered 0 to F, and then from 0 again (ELM327J-p42 and ISO 15765-2)."""
 
@@ -30,7 +31,7 @@ def segments(lines: Sequence[Line]) -> tuple[Item, int]:
     if announced is None and len(parts) == 1 and not parts[0].number:
         return NotUnderstood(text, taken_for, "segment 0 alone: the rest of its message is missing"), used
     if isinstance(outcome, Broken):
-        return NotUnderstood(text, taken_for, outcome.problem), used
+        return NotUnderstood(text, taken_for, f"{outcome.problem}. {_SEVERAL}"), used
     return explained(text, taken_for, (), outcome.payload, on_can=True), used
 
 

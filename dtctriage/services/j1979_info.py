@@ -219,6 +219,8 @@ def info_items(cursor: Cursor, number: int, count: int | None = None) -> tuple[b
     if count is not None and cursor.left != count * layout.item_bytes:
         raise cursor.fail(f"{count} items of {layout.item_bytes} bytes announced, {cursor.left} bytes follow")
     items = tuple(cursor.records(layout.item_bytes, layout.name))
+    if len(items) > 0xFF:
+        raise cursor.fail(f"{len(items)} items, more than an answer can count", start)
     if layout.kind == "text":
         for place, item in enumerate(items):
             try:
@@ -264,6 +266,8 @@ def join_info(parts: Sequence[InfoPart]) -> InfoItems | InfoMask | RawInfo:
         return InfoMask(number, data)
     if layout.kind == "raw":
         return RawInfo(number, data)
+    if layout.kind == "count":
+        raise DecodeError("a number of messages comes in no part", ordered[0].encode(), 1)
     cursor = Cursor(data)
     padding = cursor.take(_front_padding(layout), "padding")
     if any(padding):

@@ -1,0 +1,79 @@
+"""What kinds of line pasted text has, one frozen class each. `text` is the line as it was pasted."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class CanLine:
+    """A CAN frame: identifier, whether it has 29 bits, data field."""
+
+    text: str
+    identifier: int
+    extended: bool
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class BytesLine:
+    """Bytes without a CAN identifier.
+
+    `apart`: written byte by byte, so hardly a code's bytes. `alone`: nothing else stands in the line, so that
+    it may be what was sent.
+    """
+
+    text: str
+    data: bytes
+    apart: bool
+    alone: bool
+
+
+@dataclass(frozen=True, slots=True)
+class LengthLine:
+    """Three digits that announce the length of a message whose segments follow."""
+
+    text: str
+    length: int
+
+
+@dataclass(frozen=True, slots=True)
+class SegmentLine:
+    """A numbered piece of a message, headers off."""
+
+    text: str
+    number: int
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class NoticeLine:
+    """Words of an adapter, with the advice that the table of notices has."""
+
+    text: str
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class SpnLine:
+    """A code of SAE J1939-73 in words."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class ProseLine:
+    """Words of a sentence: no digit is in them."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class WordLine:
+    """One word of something else: a code, a VIN, or nothing known. `text` has what stands before it, too."""
+
+    text: str
+    word: str
+
+
+Line = CanLine | BytesLine | LengthLine | SegmentLine | NoticeLine | SpnLine | ProseLine | WordLine

@@ -1,0 +1,118 @@
+"""What gets pasted besides clean bytes: lists, times, prose, settings of an adapter, bytes written otherwise."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from dtctriage.pasted import read
+from dtctriage.pasted.items import Item, NotUnderstood, PastedCode, PastedMessage, PastedNotice
+
+Cli = Callable[..., Any]
+SPEED = "410C1AF8"
+
+
+def payloads(items: list[Item]) -> list[str]:
+    return [
+        b"".join(part.data for part in item.explanation.parts).hex().upper()
+        for item in items
+        if isinstance(item, PastedMessage)
+    ]
+
+
+def codes(items: list[Item]) -> list[str]:
+    return [str(item.dtc) for item in items if isinstance(item, PastedCode)]
+
+
+@pytest.mark.parametrize(
+    "pasted",
+    [
+        "41 0C 1A F8",
+        "410C1AF8",
+        "41 0c 1a f8",
+        "0x41 0x0C 0x1A 0xF8",
+        "0x41, 0x0c, 0x1a, 0xf8",
+        "{0x41, 0x0C, 0x1A, 0xF8}",
+        "41,0C,1A,F8",
+        "41-0C-1A-F8",
+        "41:0C:1A:F8",
+        "41\u00a00C\u00a01A\u00a0F8",
+        "7E8 04 41 0C 1A F8",
+        "7e804410c1af8",
+        "7E8,04,41,0C,1A,F8",
+        "7E8 5 04 41 0C 1A F8",
+        "7E8#04410C1AF8",
+        "can0 7E8#04410C1AF8 R",
+        "(1.0) can0 7E8##104410C1AF8",
+        "can0  7E8   [8]  04 41 0C 1A F8 AA AA AA",
+        "can0  7E8   [8]  04 41 0C 1A F8 AA AA AA   '.A......'",
+        "can0  RX - -  7E8   [5]  04 41 0C 1A F8",
+        "00:00:01.234 7E8 04 41 0C 1A F8",
+        "12:30:45 7E8 04 41 0C 1A F8",
+        "[0.125] 7E8 04 41 0C 1A F8",
+        "1.234567 7E8 04 41 0C 1A F8",
+        "3) 7E8 04 41 0C 1A F8",
+        "18 DA F1 10 04 41 0C 1A F8",
+        "18DAF110 04 41 0C 1A F8",
+        "18DAF11004410C1AF8",
+        "SEARCHING...41 0C 1A F8",
+        ">41 0C 1A F8\r\r>",
+    ],
+)
+def test_one_answer_however_it_is_written(pasted: str) -> None:
+    items = read(pasted)
+    assert payloads(items) == [SPEED]
+    assert not any(isinstance(item, NotUnderstood) for item in items)
+    assert SPEED in "".join(item.text for item in items).upper().translate(
+        str.maketrans("", "", " ,-:{}\u00a0")
+    ).replace("0X", "")
+
+
+@pytest.mark.parametrize(
+    "pasted",
+    [
+        "P0301, P0420;U0100-87",
+        "P0301. P0420! (U0100-87)",
+        "1. P0301\n2. P0420\n3. U0100-87",
+        "\u2022 P0301\n- P0420\n* U0100-87",
+        "Stored: P0301 and P0420, but U0100-87 was lost",
+        "At idle P0301 came, then P0420. The battery was dead: U0100-87",
+    ],
+)
+def test_codes_in_lists_and_in_prose(pasted: str) -> None:
+    """No other word is taken for a code, though some are hexadecimal digits."""
+    assert codes(read(pasted)) == ["P0301", "P0420", "U0100-87"]
+
+
+def test_prose_is_one_item_and_not_one_a_word() -> None:
+    found = [item.text for item in read("Fault codes found: P0301") if isinstance(item, NotUnderstood)]
+    assert found == ["Fault codes found:"]
+
+
+@pytest.mark.parametrize(
+    "said",
+    ["ATZ", "AT SP 0", "ATSH7E0", "AT FC SD 30 00 00", "AT@1", "ATIIA 33", "ELM327 v1.5", "12.4V", "OK", "?"],
+)
+def test_what_an_adapter_says_of_itself(said: str) -> None:
+    (item,) = read(said)
+    assert isinstance(item, PastedNotice)
+
+
+def test_two_modules_with_headers_off_cannot_be_told_apart() -> None:
+    lines = ["014", "0: 49 02 01 31 44 34", "013", "0: 49 04 01 35 36 30", "1: 47 50 30 30 52 35 35"]
+    problems = [item.problem for item in read("\n".join(lines)) if isinstance(item, NotUnderstood)]
+    assert problems and all("headers on" in problem for problem in problems)
+
+
+def test_a_long_line_of_notices_is_no_matter() -> None:
+    assert len(read("OK" * 3000)) == len(read("RTR " * 3000)) == 3000
+    assert len(read("AT Z" + "A" * 3000 + "!")) == 1
+
+
+@pytest.mark.parametrize("piped", [b"r\xe9sum\xe9 P0301", b"\xff\xfeP0301", b"\x00\x80\xff"])
+def test_a_pipe_that_is_no_text(cli: Cli, monkeypatch: pytest.MonkeyPatch, piped: bytes) -> None:
+    monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(piped), encoding="utf-8"))
+    assert cli("decode").code == 2
