@@ -1,28 +1,29 @@
 """Whatever comes in: a decoder gives a message that stands for exactly these bytes, or a DecodeError.
 
 Never another exception, never a code that is not in the bytes. The error keeps the payload and points into
-it (or at its end, where something is missing).
+it (or at its end, where something is missing). tests/fuzz runs the same CHECKS.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from random import Random
 
 import pytest
-from hypothesis import example, given
+from hypothesis import given
 from hypothesis import strategies as st
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.services import answers, kwp, kwp_data, obd_on_uds, requests, uds, uds_session
+from dtctriage.services import answers, j1979, kwp, kwp_data, obd_on_uds, requests, uds, uds_session
 from dtctriage.services.clearing import decode_clearing
 from dtctriage.services.definitions import DataDefinition, Definitions
 from dtctriage.services.errors import DecodeError
 from dtctriage.services.explain import explain
 from dtctriage.services.j1979_codes import CodeKind, decode_codes, encode_codes
-from dtctriage.services.j1979_data import decode_current_data, decode_freeze_frame
-from dtctriage.services.j1979_info import InfoPart, decode_info, join_info
-from dtctriage.services.j1979_tests import decode_monitor_tests
+from dtctriage.services.j1979_data import CurrentData, decode_current_data, decode_freeze_frame
+from dtctriage.services.j1979_info import InfoItems, InfoMask, InfoPart, RawInfo, decode_info, join_info
+from dtctriage.services.j1979_tests import MonitorMasks, MonitorResults, decode_monitor_tests
 from dtctriage.services.j1979_tests_legacy import decode_one_limit_test, decode_oxygen_test
 from dtctriage.services.message import Message
 from dtctriage.services.uds_codes import Report, decode_code_list, decode_count
@@ -72,21 +73,27 @@ DECODERS: dict[str, tuple[str, Callable[[bytes], Message]]] = {
     "request off CAN": ("02", lambda data: requests.decode_request(data, on_can=False)),
     "answer on CAN": ("59", lambda data: answers.decode_answer(data, on_can=True)),
     "answer off CAN": ("49", lambda data: answers.decode_answer(data, on_can=False)),
+    "J1979 answer on CAN": ("43", lambda data: j1979.decode_answer(data, on_can=True)),
+    "J1979 answer off CAN": ("42", lambda data: j1979.decode_answer(data, on_can=False)),
+    "J1979 answer asked for": ("410C", lambda data: j1979.decode_answer(data, True, (0x0C, 0x06))),
     "answer with definitions": ("5904", lambda data: answers.decode_answer(data, True, DEFINITIONS)),
 }
 for report in Report:
     DECODERS[f"report {report:02X}"] = (f"59{report:02X}", partial(decode_report, asked=report))
-NAMES = pytest.mark.parametrize("name", DECODERS)
+
+
+def check_problem(problem: DecodeError, payload: bytes) -> None:
+    assert problem.payload == payload
+    assert 0 <= problem.offset <= len(payload)
+    assert str(problem) and "\n" not in str(problem)
 
 
 def check(decode: Callable[[bytes], Message], payload: bytes) -> Message | None:
-    """The invariant; gives back the message where there is one."""
+    """The invariant of a message; gives it back where there is one."""
     try:
         message = decode(payload)
     except DecodeError as problem:
-        assert problem.payload == payload
-        assert 0 <= problem.offset <= len(payload)
-        assert "\n" not in str(problem)
+        check_problem(problem, payload)
         return None
     assert message.encode() == payload
     codes = message.codes
@@ -95,20 +102,110 @@ def check(decode: Callable[[bytes], Message], payload: bytes) -> Message | None:
     return message
 
 
+def as_identified(told: object) -> tuple[bytes, ...]:
+    """The answers to service 22 that a J1979 value can stand for: SAE J1979-2 gives the same data pages."""
+    match told:
+        case CurrentData(items):
+            return (b"\x62" + b"".join(bytes([0xF4, item.pid]) + item.data for item in items),)
+        case MonitorMasks(((mid, mask),)):
+            return (bytes([0x62, 0xF6, mid]) + mask,)
+        case MonitorResults(results):
+            start, tests = bytes([0x62, 0xF6, results[0].mid]), told.encode()[1:]
+            without = b"".join(tests[at + 1 : at + 9] for at in range(0, len(tests), 9))
+            return start + tests, start + without
+        case InfoMask(block, mask):
+            return (bytes([0x62, 0xF8, block]) + mask,)
+        case RawInfo(number, data):
+            return (bytes([0x62, 0xF8, number]) + data,)
+        case InfoItems(number, items):
+            start, data = bytes([0x62, 0xF8, number]), b"".join(items)
+            return start + data, start + bytes([len(items)]) + data
+    raise AssertionError(told)
+
+
+def check_obd_on_uds(decode: Callable[[bytes], Message], payload: bytes) -> None:
+    """A J1979 value that stands for exactly these bytes, though J1979 itself would frame them otherwise."""
+    try:
+        told = decode(payload)
+    except DecodeError as problem:
+        check_problem(problem, payload)
+        return
+    assert payload in as_identified(told)
+    assert told.codes == ()
+
+
+def check_protocol(payload: bytes) -> None:
+    try:
+        speaks = obd_on_uds.speaks_obd_on_uds(payload)
+    except DecodeError as problem:
+        check_problem(problem, payload)
+        return
+    assert payload == bytes.fromhex("62F810") + payload[3:4]
+    assert speaks is (payload[3] == 1)
+
+
+def check_explanation(on_can: bool, payload: bytes) -> None:
+    try:
+        told = explain(payload, on_can, DEFINITIONS)
+    except DecodeError as problem:
+        check_problem(problem, payload)
+        return
+    assert b"".join(part.data for part in told.parts) == payload
+    assert told.service == payload[0]
+    assert all(code.to_bytes() in payload for code in told.codes)
+
+
+def check_joined(data: bytes) -> None:
+    """The first byte is the info type, then five bytes make a part; a set top bit is another type's."""
+    parts = [
+        InfoPart(data[0] ^ data[at] >> 7, data[at] & 0x7F, data[at + 1 : at + 5])
+        for at in range(1, len(data) - 4, 5)
+    ]
+    try:
+        whole = join_info(parts)
+    except DecodeError as problem:
+        assert 0 <= problem.offset <= len(problem.payload)
+        return
+    ordered = sorted(parts, key=lambda part: part.number)
+    assert [part.number for part in ordered] == list(range(1, len(parts) + 1))
+    assert len({part.type for part in parts}) == 1
+    assert as_identified(whole)[0][3:] in b"".join(part.data for part in ordered)
+    assert whole.codes == ()
+
+
+CHECKS: dict[str, tuple[str, Callable[[bytes], object]]] = {
+    **{name: (start, partial(check, decode)) for name, (start, decode) in DECODERS.items()},
+    "OBD on UDS data": ("62F40C", partial(check_obd_on_uds, obd_on_uds.decode_current_data)),
+    "OBD on UDS data asked for": (
+        "62F40C",
+        partial(check_obd_on_uds, partial(obd_on_uds.decode_current_data, asked=(0x0C, 0x05))),
+    ),
+    "OBD on UDS tests": ("62F601", partial(check_obd_on_uds, obd_on_uds.decode_monitor_tests)),
+    "OBD on UDS information": ("62F802", partial(check_obd_on_uds, obd_on_uds.decode_info)),
+    "OBD on UDS protocol": ("62F810", check_protocol),
+    "explanation on CAN": ("7F", partial(check_explanation, True)),
+    "explanation off CAN": ("4A", partial(check_explanation, False)),
+    "joined information": ("0201000000", check_joined),
+}
+"""Each decoder: the right beginning of its input, and the check of any input whatever."""
+NAMES = pytest.mark.parametrize("name", CHECKS)
+MESSAGES = pytest.mark.parametrize("name", DECODERS)
+
+
 @NAMES
 @given(junk=st.binary(max_size=80))
 def test_junk(name: str, junk: bytes) -> None:
-    check(DECODERS[name][1], junk)
+    CHECKS[name][1](junk)
 
 
 @NAMES
 @given(rest=st.binary(max_size=40))
 def test_junk_behind_the_right_beginning(name: str, rest: bytes) -> None:
-    start, decode = DECODERS[name]
-    check(decode, bytes.fromhex(start) + rest)
+    start, checked = CHECKS[name]
+    checked(bytes.fromhex(start) + rest)
 
 
-@NAMES
+@MESSAGES
 @pytest.mark.parametrize("byte", [0x00, 0xFF])
 def test_all_zero_and_all_ff(name: str, byte: int) -> None:
     start, decode = DECODERS[name]
@@ -119,7 +216,7 @@ def test_all_zero_and_all_ff(name: str, byte: int) -> None:
             assert message.codes == ()
 
 
-@NAMES
+@MESSAGES
 def test_nothing_and_the_wrong_service(name: str) -> None:
     _, decode = DECODERS[name]
     for payload in (b"", b"\xa5", b"\xa5\x01\x02\x03"):
@@ -127,47 +224,13 @@ def test_nothing_and_the_wrong_service(name: str) -> None:
             decode(payload)
 
 
-@given(st.binary(max_size=60), st.booleans())
-@example(bytes.fromhex("7F0100"), True)
-@example(bytes.fromhex("4A"), True)
-def test_explanations(payload: bytes, on_can: bool) -> None:
-    try:
-        told = explain(payload, on_can)
-    except DecodeError as problem:
-        assert problem.payload == payload
-        return
-    assert b"".join(part.data for part in told.parts) == payload
-    assert told.service == payload[0]
-
-
 @given(
-    st.lists(
-        st.builds(InfoPart, st.sampled_from([0, 2, 4, 8, 0x7E]), st.integers(1, 6), st.binary(max_size=4))
-    )
+    st.integers(0, 0x0F), st.lists(st.binary(min_size=4, max_size=4), min_size=1, max_size=20), st.randoms()
 )
-def test_joining_any_parts(parts: list[InfoPart]) -> None:
-    try:
-        whole = join_info(parts)
-    except DecodeError:
-        return
-    assert {part.number for part in parts} == set(range(1, len(parts) + 1))
-    assert whole.encode()
-
-
-@given(st.binary(max_size=60), st.sampled_from(["62F4", "62F6", "62F8", "62F810"]))
-def test_obd_on_uds(rest: bytes, start: str) -> None:
-    payload = bytes.fromhex(start) + rest
-    decoders: tuple[Callable[[bytes], object], ...] = (
-        obd_on_uds.decode_current_data,
-        obd_on_uds.decode_monitor_tests,
-        obd_on_uds.decode_info,
-        obd_on_uds.speaks_obd_on_uds,
-    )
-    for decode in decoders:
-        try:
-            decode(payload)
-        except DecodeError as problem:
-            assert problem.payload == payload
+def test_whole_information_is_joined_in_any_order(number: int, data: list[bytes], order: Random) -> None:
+    parts = [bytes([place]) + part for place, part in enumerate(data, start=1)]
+    order.shuffle(parts)
+    check_joined(bytes([number]) + b"".join(parts))
 
 
 CODES = st.lists(st.builds(Dtc, st.integers(1, 0xFFFE)), min_size=1, max_size=12)
