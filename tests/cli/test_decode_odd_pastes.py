@@ -1,4 +1,4 @@
-"""What gets pasted besides clean bytes: lists, times, prose, an adapter's settings, bytes written otherwise."""
+"""What gets pasted besides clean bytes: lists, times, prose, words of an adapter, bytes written otherwise."""
 
 from __future__ import annotations
 
