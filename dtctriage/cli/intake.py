@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from contextlib import closing
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from dtctriage.cli.choices import AsJson, Folder, ProfileFile, RecordsUrl
+from dtctriage.cli.moment import now, wire_log_path
 
 if TYPE_CHECKING:
     from dtctriage.link import BusProtocol
@@ -81,7 +81,9 @@ def intake(
                 technician=technician,
                 shop=shop,
             )
-            sweep_id = take(way, link, wish, kept, number, wire_log or _log_path(number), _now, progress.show)
+            sweep_id = take(
+                way, link, wish, kept, number, wire_log or wire_log_path(number), now, progress.show
+            )
         made = sheet_of(kept, number, sweep_id)
         _keep_vin(kept, number, made.vehicle.vin)
     hand_over(made, number, json, out, anything_read=progress.anything_read)
@@ -91,30 +93,18 @@ def _write_order(records: Records, number: str, correct_vin: bool, **details: An
     from dtctriage.records import VinMismatch
 
     try:
-        records.create_or_update_order(number, at=_now(), correct_vin=correct_vin, **details)
+        records.create_or_update_order(number, at=now(), correct_vin=correct_vin, **details)
     except VinMismatch as error:
         raise VinMismatch(
             error.message, "Check the order number; if the VIN was mistyped before, add --correct-vin"
         ) from error
 
 
-def _now() -> datetime:
-    return datetime.now(UTC)
-
-
 def _new_number(records: Records) -> str:
     """The day and a running number: RO-20261125-1."""
-    day = f"RO-{_now():%Y%m%d}-"
+    day = f"RO-{now():%Y%m%d}-"
     taken = {item.number for item in records.orders(day)}
     return next(f"{day}{count}" for count in range(1, len(taken) + 2) if f"{day}{count}" not in taken)
-
-
-def _log_path(number: str) -> Path:
-    import platformdirs
-
-    safe = re.sub(r"[^A-Za-z0-9._-]", "_", number)
-    folder = platformdirs.user_data_path("dtctriage", appauthor=False) / "wire"
-    return folder / f"{safe}-{_now():%Y%m%dT%H%M%S%f}.jsonl"
 
 
 def _depth(quick: bool, deep: bool) -> Depth:
@@ -167,4 +157,4 @@ def _keep_vin(records: Records, number: str, vin: str | None) -> None:
     from dtctriage.records import VinOrigin
 
     if vin and records.order(number).vin_origin is not VinOrigin.ENTERED:
-        records.create_or_update_order(number, at=_now(), vin=vin, vin_origin=VinOrigin.READ)
+        records.create_or_update_order(number, at=now(), vin=vin, vin_origin=VinOrigin.READ)

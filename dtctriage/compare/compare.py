@@ -124,7 +124,8 @@ def _code_change(
 
 
 def _words(line: CodeLine) -> str:
-    return ", ".join(filter(None, (line.status, " and ".join(sorted(line.memories)))))
+    memories = ", ".join(sorted(line.memories, key=lambda name: (name == PERMANENT, name)))
+    return "; ".join(filter(None, (line.status, memories)))
 
 
 def _was_read(side: Side, label: str) -> bool:

@@ -40,6 +40,9 @@ def second_page(words: View, paper: Paper) -> Iterator[str]:
     yield from wrap(second.headline, paper.width)
     yield from _changes("CODES", ("Module", "Code", "Meaning", "Before", "After", "Now"), second.codes, paper)
     yield from _changes("MODULES", ("Module", "Name", "", "Before", "After", "Now"), second.modules, paper)
+    if second.alike:
+        yield from ("",) if second.modules else paper.heading("MODULES")
+        yield from hanging("  As before:", second.alike, paper.width, 13)
     yield from _changes("READS OTHERWISE", ("Of", "What", "", "Before", "After", ""), second.facts, paper)
     if second.to_run:
         yield from paper.heading("MONITORS TO BE RUN")

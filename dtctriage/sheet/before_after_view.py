@@ -54,6 +54,8 @@ class BeforeAfterView:
     after: str
     gaps: tuple[str, ...]
     modules: tuple[ChangeView, ...]
+    alike: str
+    """The modules that are as before."""
     codes: tuple[ChangeView, ...]
     facts: tuple[ChangeView, ...]
     to_run: tuple[RunView, ...]
@@ -80,17 +82,11 @@ def second_view(part: BeforeAfterPart) -> BeforeAfterView:
         after=words.moment(part.after),
         gaps=tuple(gap for gap in part.gaps if gap),
         modules=tuple(
-            ChangeView(
-                line.module,
-                line.title,
-                "",
-                line.before,
-                line.after,
-                "CHANGED" if line.changed else "as before",
-                line.changed,
-            )
+            ChangeView(line.module, line.title, "", line.before, line.after, "CHANGED", True)
             for line in part.modules
+            if line.changed
         ),
+        alike=words.listed(f"{line.module} {line.after}" for line in part.modules if not line.changed),
         codes=tuple(_code(line) for line in part.codes),
         facts=tuple(
             ChangeView(line.subject or "vehicle", line.name, "", *_sides(line.before, line.after), "", False)

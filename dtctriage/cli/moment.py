@@ -1,0 +1,21 @@
+"""The clock on the wall, and the file that a wire log goes into."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime
+from pathlib import Path
+
+
+def now() -> datetime:
+    """This moment, in UTC."""
+    return datetime.now(UTC)
+
+
+def wire_log_path(number: str) -> Path:
+    """A new file in the user's data folder, by the order's number and the time."""
+    import platformdirs
+
+    safe = re.sub(r"[^A-Za-z0-9._-]", "_", number)
+    folder = platformdirs.user_data_path("dtctriage", appauthor=False) / "wire"
+    return folder / f"{safe}-{now():%Y%m%dT%H%M%S%f}.jsonl"

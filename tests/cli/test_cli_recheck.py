@@ -1,0 +1,100 @@
+"""`dtctriage recheck`: before and after of the demo's orders, over both kinds of link, and bad input."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+
+from dtctriage.sheet import schema_text
+
+Cli = Callable[..., Any]
+
+
+@pytest.fixture
+def repaired(demo: Path, tmp_path: Path) -> Callable[[str], Path]:
+    """A demo order's lesson without its faults and what they left behind."""
+
+    def make(order: str) -> Path:
+        text = (demo / f"{order}.lesson.toml").read_text(encoding="utf-8")
+        for table in ("fault", "history"):
+            text = re.sub(rf"^\[\[{table}\]\]\n(?:[^\[\n].*\n)*", "", text, flags=re.M)
+        text = re.sub(r'= "(kavo\.[a-z.]+)"', lambda m: f'= "{(demo / m[1]).as_posix()}"', text)
+        path = tmp_path / f"{order}-repaired.lesson.toml"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return make
+
+
+def taken(cli: Cli, demo: Path, order: str, number: str, way: str = "") -> Any:
+    profile = demo / "kavo.vehicle.toml"
+    link = f"classroom:{demo / f'{order}.lesson.toml'}{way}"
+    return cli("intake", "--link", link, "--order", number, "--profile", profile, "--rounds", "1", "--json")
+
+
+@pytest.mark.parametrize(("order", "way"), [("first", ""), ("second", "?over=text"), ("third", "")])
+def test_after_the_repair_the_planted_codes_are_gone(
+    cli: Cli, demo: Path, repaired: Callable[[str], Path], order: str, way: str
+) -> None:
+    before = json.loads(taken(cli, demo, order, "RO-7", way).out)
+    ended = cli("recheck", "RO-7", f"classroom:{repaired(order)}{way}", "--json")
+    assert ended.code == 0, ended.err
+    sheet = json.loads(ended.out)
+    jsonschema.validate(sheet, json.loads(schema_text()))
+    page = sheet["before_after"]
+    assert {f"{line['module']} {line['code']}" for line in page["codes"]} >= {
+        f"{line['module']} {line['code']}" for line in before["codes"]
+    }
+    silent = {line["label"] for line in before["modules"] if line["state"] == "silent"}
+    answering = {line["module"] for line in page["modules"] if line["before"] == "silent" != line["after"]}
+    assert answering == silent
+    assert {line["change"] for line in page["codes"]} == {"gone"}
+    assert sheet["visit"]["profile"] == before["visit"]["profile"]
+
+
+def test_the_recheck_asks_what_the_first_intake_asked(cli: Cli, demo: Path, tmp_path: Path) -> None:
+    lesson = f"classroom:{demo / 'second.lesson.toml'}"
+    first = cli("intake", "--link", lesson, "--order", "RO-7", "--rounds", "2", "--quick", "--json")
+    ended = cli("recheck", "RO-7", lesson, "--json")
+    before, after = json.loads(first.out), json.loads(ended.out)
+    assert {line["heard"] for line in after["modules"]} == {"2 of 2"}
+    assert all(not line["stored_with"] for line in after["codes"])
+    assert {line["change"] for line in after["before_after"]["codes"]} == {"still there"}
+    assert [line["label"] for line in after["modules"]] == [line["label"] for line in before["modules"]]
+
+
+def test_the_sheet_shows_the_second_page_once_there_is_a_recheck(cli: Cli, demo: Path) -> None:
+    lesson = f"classroom:{demo / 'second.lesson.toml'}"
+    cli("intake", "--link", lesson, "--order", "RO-7", "--rounds", "1", "--quick")
+    assert "BEFORE AND AFTER" not in cli("sheet", "RO-7").out
+    cli("recheck", "RO-7", lesson)
+    shown = cli("sheet", "RO-7").out
+    assert "BEFORE AND AFTER" in shown
+    assert all(len(line) <= 80 for line in shown.splitlines())
+    assert "BEFORE AND AFTER" not in cli("sheet", "RO-7", "--sweep", "1").out
+
+
+def test_an_order_without_an_intake_has_nothing_to_compare_with(cli: Cli, demo: Path) -> None:
+    from datetime import UTC, datetime
+
+    from dtctriage.records import Records
+
+    with Records.open() as records:
+        records.create_or_update_order("RO-9", at=datetime(2026, 11, 25, tzinfo=UTC))
+    ended = cli("recheck", "RO-9", f"classroom:{demo / 'second.lesson.toml'}")
+    assert ended.code == 2
+    assert ended.complaint == (
+        "dtctriage: Order RO-9 has no intake to compare with. Take it first: dtctriage intake --order RO-9"
+    )
+
+
+def test_an_unknown_order_and_an_unknown_link_are_one_line(cli: Cli, demo: Path) -> None:
+    assert "No order has the number 'RO-9'" in cli("recheck", "RO-9", "classroom:x").complaint
+    cli("intake", "--link", f"classroom:{demo / 'second.lesson.toml'}", "--order", "RO-7", "--quick")
+    assert "names no link" in cli("recheck", "RO-7", "nowhere").complaint
