@@ -1,8 +1,8 @@
 """The command line.
 
-Each command is a module of this package with a function of the same name, imported when it is called:
-`dtctriage decode` must not pay for a bus, a database or a page. A new command is one module and its name in
-`COMMANDS`; what is heavy it imports inside its function.
+Each command is a module of this package with a function (or a `typer.Typer` with several) of the same name,
+imported when it is called: `dtctriage decode` must not pay for a bus, a database or a page. A new command is
+one module and its name in `COMMANDS`; what is heavy it imports inside its function.
 
 Exit codes: 0 done, 1 a fault in the program, 2 something in the input to mend, 3 no way to the vehicle and
 nothing read, 4 a partial sheet.
@@ -20,7 +20,7 @@ from typer.core import TyperGroup
 
 from dtctriage.errors import TriageError
 
-COMMANDS = ("intake", "recheck", "sheet", "orders", "decode", "replay", "classroom", "links")
+COMMANDS = ("intake", "sheet", "orders", "decode", "replay", "classroom", "profile", "links")
 """Every command, in the order in which the help lists them."""
 
 EXIT_INPUT = 2
@@ -36,9 +36,11 @@ class LazyGroup(TyperGroup):
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
         if cmd_name not in COMMANDS:
             return None
-        module = import_module(f"{__name__}.{cmd_name}")
+        made = getattr(import_module(f"{__name__}.{cmd_name}"), cmd_name)
+        if isinstance(made, typer.Typer):
+            return typer.main.get_command(made)
         single = typer.Typer(add_completion=False, rich_markup_mode=None)
-        single.command(cmd_name)(getattr(module, cmd_name))
+        single.command(cmd_name)(made)
         return typer.main.get_command(single)
 
 

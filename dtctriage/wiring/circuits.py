@@ -32,6 +32,8 @@ class Load(Strict):
     """What a circuit drives: resistance in ohm with its tolerance in percent, and its own plug."""
 
     name: str
+    kind: Literal["coil", "motor", "lamp", "resistance"] = "resistance"
+    """Its symbol in drawings."""
     ohms: Ohms
     tolerance: float = Field(default=10.0, ge=0, le=100)
     place: str = ""
@@ -108,6 +110,11 @@ class Circuit(Placed):
     def pulls_down(self) -> bool:
         """True when the driver is the load's return; False when it is its feed (or both: two-sided)."""
         return self.driver == "low side" or (self.driver == "push-pull" and self.feed is not None)
+
+    @property
+    def path_ohms(self) -> float:
+        """The load with the drivers in series with it."""
+        return self.load.ohms + self.driver_ohms * (2 if self.driver == "two-sided" else 1)
 
 
 class Reference(Placed):

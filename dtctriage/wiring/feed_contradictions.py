@@ -110,7 +110,7 @@ def _upstream(profile: Profile, start: str) -> set[str]:
 def _pins(profile: Profile) -> Problems:
     connectors = [item.id for item in profile.connector]
     used: dict[str, str] = {}
-    for where, owner, pins in _pin_lists(profile):
+    for where, owner, pins in pin_lists(profile):
         for pin in pins:
             if pin.partition(":")[0] not in connectors:
                 yield no_such("connector", pin.partition(":")[0], connectors), where
@@ -124,8 +124,8 @@ def _pins(profile: Profile) -> Problems:
         plugged.add((module_id, pin))
 
 
-def _pin_lists(profile: Profile) -> Iterator[tuple[Where, str, tuple[str, ...]]]:
-    """Pins of inline connectors."""
+def pin_lists(profile: Profile) -> Iterator[tuple[Where, str, tuple[str, ...]]]:
+    """Pins of inline connectors that wires pass: where it says so, whose wire, which pins."""
     for table in _FEEDS:
         for index, feed in enumerate(getattr(profile, table)):
             yield (table, index, "through"), feed.id, feed.through

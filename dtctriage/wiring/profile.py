@@ -227,7 +227,7 @@ class Bus(Placed):
     at_connector: str | None = None
     """Entry of `line` nearest to the diagnostic connector; None when the bus does not reach it."""
     pins: tuple[int, int] | None = None
-    """Pins at the diagnostic connector, CAN high and CAN low (J1962: 6 and 14)."""
+    """Pins at the diagnostic connector, CAN high and CAN low (J1962: 6 and 14; K and L: 7 and 15)."""
 
     @property
     def ends(self) -> tuple[str, ...]:

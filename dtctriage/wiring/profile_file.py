@@ -9,11 +9,19 @@ from pydantic import ValidationError
 
 from dtctriage.errors import TriageError
 from dtctriage.wiring.contradictions import contradictions
-from dtctriage.wiring.file_places import first_error, line_of
+from dtctriage.wiring.file_places import errors_in, first_error, line_of
 from dtctriage.wiring.problems import no_such
 from dtctriage.wiring.profile import Profile
 
-__all__ = ["ProfileError", "first_error", "line_of", "load_profile", "no_such", "parse_profile"]
+__all__ = [
+    "ProfileError",
+    "first_error",
+    "line_of",
+    "load_profile",
+    "no_such",
+    "parse_profile",
+    "read_profile",
+]
 
 
 class ProfileError(TriageError):
@@ -22,17 +30,34 @@ class ProfileError(TriageError):
 
 def load_profile(path: Path) -> Profile:
     """Read, validate and cross-check a profile. Raises ProfileError."""
+    return parse_profile(read_text(path), str(path))
+
+
+def read_text(path: Path) -> str:
+    """The text of a profile's file. Raises ProfileError."""
     try:
-        text = path.read_text(encoding="utf-8")
+        return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise ProfileError(
             f"{path}: cannot be read ({error})", "Give the path of a .vehicle.toml file"
         ) from error
-    return parse_profile(text, str(path))
 
 
 def parse_profile(text: str, name: str) -> Profile:
     """The profile in `text`; `name` stands for the file in errors. Raises ProfileError."""
+    profile, problems = read_profile(text, name)
+    if profile is None or problems:
+        line, words = problems[0]
+        more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
+        raise ProfileError(f"{name}: line {line}: {words}{more}")
+    return profile
+
+
+def read_profile(text: str, name: str) -> tuple[Profile | None, list[tuple[int, str]]]:
+    """The profile in `text`, None where its tables cannot be read, with every problem and its line.
+
+    Raises ProfileError where the text is not TOML.
+    """
     try:
         document = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # a number of thousands of digits; tables nested too deep
@@ -40,7 +65,5 @@ def parse_profile(text: str, name: str) -> Profile:
     try:
         profile = Profile.model_validate(document)
     except ValidationError as error:
-        raise ProfileError(first_error(error, text, name)) from error
-    for problem, where in contradictions(profile):
-        raise ProfileError(f"{name}: line {line_of(text, where)}: {problem}")
-    return profile
+        return None, errors_in(error, text, Profile)
+    return profile, [(line_of(text, where), words) for words, where in contradictions(profile)]

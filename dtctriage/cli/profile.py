@@ -1,0 +1,61 @@
+"""`dtctriage profile`: write, check and draw a vehicle's wiring."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from dtctriage.cli import EXIT_INPUT
+
+profile = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+    help="Start, check and draw the profile of a vehicle.",
+)
+
+ProfilePath = Annotated[Path, typer.Argument(help="A .vehicle.toml file.", metavar="FILE")]
+
+
+@profile.command()
+def new(
+    to: Annotated[Path, typer.Argument(help="The .vehicle.toml file to make.", metavar="FILE")],
+) -> None:
+    """Make a file to be filled in from a wiring diagram.
+
+    It holds every table and key with its unit, its default and an example.
+    """
+    from importlib.resources import files
+
+    from dtctriage.errors import TriageError
+
+    text = files("dtctriage.wiring").joinpath("starter.vehicle.toml").read_text(encoding="utf-8")
+    try:
+        with to.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError:
+        raise TriageError(f"{to} exists and is left as it is", "Give another name") from None
+    except OSError as error:
+        raise TriageError(f"{to} cannot be written ({error})", "Give another path") from None
+    typer.echo(f"{to}: change it, then: dtctriage profile check {to}")
+
+
+@profile.command()
+def check(file: ProfilePath) -> None:
+    """List what is wrong and what is odd in a profile.
+
+    Each with its line. Errors (exit code 2) must be mended before it can be used; warnings need not.
+    """
+    from dtctriage.wiring.summary import checked
+
+    report = checked(file)
+    for line, text in report.errors:
+        typer.echo(f"{file}: line {line}: error: {text}")
+    for line, text in report.warnings:
+        typer.echo(f"{file}: line {line}: warning: {text}")
+    typer.echo(f"{file}: {report.summary}")
+    if report.errors:
+        raise typer.Exit(EXIT_INPUT)

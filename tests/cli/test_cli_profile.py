@@ -1,0 +1,64 @@
+"""`dtctriage profile`: a file to start from, and what is wrong with one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Cli = Callable[..., Any]
+
+
+@pytest.mark.parametrize("command", ["new", "check"])
+def test_help_of_each(cli: Cli, command: str) -> None:
+    told = cli("profile", command, "--help")
+    assert told.code == 0 and max(map(len, told.out.splitlines())) <= 80
+    listed = cli("profile", "--help").out
+    (line,) = [line for line in listed.splitlines() if line.split()[:1] == [command]]
+    assert line.endswith(".") and "..." not in line
+
+
+def test_a_new_profile_is_a_sound_one(cli: Cli, tmp_path: Path) -> None:
+    path = tmp_path / "mine.vehicle.toml"
+    assert cli("profile", "new", path).code == 0
+    told = cli("profile", "check", path)
+    assert (told.code, told.err) == (0, "")
+    (line,) = told.out.splitlines()
+    assert line.startswith(f"{path}: 2 modules, 1 bus, 3 fuses") and line.endswith("0 warnings")
+
+
+def test_a_file_that_is_there_is_left_alone(cli: Cli, tmp_path: Path) -> None:
+    path = tmp_path / "mine.vehicle.toml"
+    path.write_text("mine", encoding="utf-8")
+    told = cli("profile", "new", path)
+    assert told.code == 2 and "left as it is" in told.err
+    assert path.read_text(encoding="utf-8") == "mine"
+    told = cli("profile", "new", tmp_path / "none" / "x.toml")
+    assert told.code == 2 and "cannot be written" in told.err
+
+
+def test_errors_end_with_2_and_warnings_with_0(cli: Cli, tmp_path: Path, demo: Path) -> None:
+    text = (demo / "kavo.vehicle.toml").read_text(encoding="utf-8")
+    path = tmp_path / "kavo.vehicle.toml"
+    path.write_text(text.replace('place = "engine bay fuse box"\n', "", 1), encoding="utf-8")
+    told = cli("profile", "check", path)
+    assert told.code == 0
+    assert "warning: no place given" in told.out and "1 warning" in told.out.splitlines()[-1]
+    path.write_text(text.replace('from = "FL1"', 'from = "FL9"'), encoding="utf-8")
+    told = cli("profile", "check", path)
+    assert told.code == 2
+    lines = told.out.splitlines()
+    count = text.count('from = "FL1"')
+    assert sum('error: no feed "FL9"' in line for line in lines) == count
+    assert lines[-1] == f"{path}: {count} errors; mend it to see the rest"
+    first = text[: text.index('from = "FL1"')].count("\n") + 1
+    assert lines[0].startswith(f"{path}: line {first}: ")
+
+
+def test_no_toml_is_one_line(cli: Cli, tmp_path: Path) -> None:
+    path = tmp_path / "x.toml"
+    path.write_text("[[", encoding="utf-8")
+    told = cli("profile", "check", path)
+    assert told.code == 2 and told.out == "" and "not valid TOML" in told.err
