@@ -23,6 +23,7 @@ from dtctriage.sweep.events import Event
 from dtctriage.sweep.picture import Picture, picture
 from dtctriage.triage.assess import assess
 from dtctriage.triage.history import History
+from dtctriage.triage.known import known_data
 from dtctriage.triage.model import Assessment
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.wiring.power import Wiring
@@ -137,7 +138,8 @@ def compose(
 
 def fold(events: Iterable[Event], profile: Profile | None, died: str = "") -> Picture:
     """The picture of a sweep. `died` says why it has no end of its own."""
-    seen = picture(events, tuple(module.target for module in profile.module) if profile else ())
+    expected = tuple(module.target for module in profile.module) if profile else ()
+    seen = picture(events, expected, known_data(profile))
     # By address: who answered first depends on the link, not on the vehicle.
     seen.modules = dict(sorted(seen.modules.items()))
     if died and seen.broken is None:

@@ -17,6 +17,7 @@ from dtctriage.link import BusProtocol, Link, Recording
 from dtctriage.records import KeptProfile, Records, SweepOutcome, SweepRecord
 from dtctriage.sweep.events import Event, SweepBroken, SweepFinished
 from dtctriage.sweep.run import Depth, Plan, sweep
+from dtctriage.triage.known import known_data
 from dtctriage.wirelog import RecordingLink
 from dtctriage.wiring.profile import Profile
 from dtctriage.wiring.profile_file import parse_profile
@@ -73,7 +74,8 @@ def plan_for(link: Link, wish: Wish) -> Plan:
         # A capture may hold another tester's writes; they are no questions of ours, even to a recording.
         recorded = tuple(item for item in link.recorded_requests if reads(item.payload))
     protocol = wish.protocol or _protocol_of(wish.profile)
-    return Plan(wish.rounds, wish.full, protocol, expected, wish.depth, recorded=recorded)
+    known = known_data(wish.profile)
+    return Plan(wish.rounds, wish.full, protocol, expected, wish.depth, known, recorded)
 
 
 def _protocol_of(profile: Profile | None) -> BusProtocol | None:

@@ -31,7 +31,7 @@ ALLOWED: dict[str, set[str]] = {
     "dtctriage.codes": BASE,
     "dtctriage.services": CODES | LINK,
     "dtctriage.pasted": SERVICES | LINK | {"dtctriage.vin"},
-    "dtctriage.wiring": CODES | LINK,
+    "dtctriage.wiring": SERVICES | LINK,
     "dtctriage.sweep": SERVICES | LINK | {"dtctriage.guard", "dtctriage.vin"},
     "dtctriage.triage": SERVICES | LINK | {"dtctriage.sweep", "dtctriage.vin", "dtctriage.wiring"},
     "dtctriage.compare": SERVICES | LINK | {"dtctriage.sweep", "dtctriage.triage"},

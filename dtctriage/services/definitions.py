@@ -11,10 +11,26 @@ from dataclasses import dataclass, field
 
 from dtctriage.services.pids import data_lengths
 from dtctriage.services.pids import readings as pid_readings
-from dtctriage.services.readings import Reading, Signal
+from dtctriage.services.readings import Reading, Signal, State
 
 OBD_PIDS = range(0xF400, 0xF500)
 """Identifiers that are the PIDs of service 01 (SAE J1979-2, ISO 14229-1 Annex C)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """A single bit: `bit` 7 is the highest of the byte at `start`."""
+
+    name: str
+    start: int
+    bit: int
+
+    def read(self, data: bytes) -> Reading | None:
+        """The state of the bit; None where these data are too short to hold it."""
+        if self.start >= len(data):
+            return None
+        raw = data[self.start] >> self.bit & 1
+        return State(self.name, raw, "on" if raw else "off")
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,10 +40,12 @@ class DataDefinition:
     name: str
     length: int
     signals: tuple[Signal, ...] = ()
+    flags: tuple[Flag, ...] = ()
 
     def readings(self, data: bytes) -> tuple[Reading, ...]:
         """What the data say; signals that these data are too short for are left out."""
-        return tuple(reading for signal in self.signals if (reading := signal.read(data)) is not None)
+        parts: tuple[Signal | Flag, ...] = (*self.signals, *self.flags)
+        return tuple(reading for part in parts if (reading := part.read(data)) is not None)
 
 
 @dataclass(frozen=True, slots=True)

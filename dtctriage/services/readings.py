@@ -61,6 +61,8 @@ class Signal:
     """Highest raw value that is valid data."""
     support: tuple[int, int] | None = None
     """Byte and bit that say whether the module has it."""
+    means: str = ""
+    """What a rule takes it for, where its name does not tell: odometer, clock, ... (a profile's words)."""
 
     def read(self, data: bytes) -> Reading | None:
         """The reading; None where these data are too short to hold it."""

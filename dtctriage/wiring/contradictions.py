@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dtctriage.wiring.bus_contradictions import bus_contradictions
 from dtctriage.wiring.circuit_contradictions import circuit_contradictions
+from dtctriage.wiring.data_contradictions import data_contradictions
 from dtctriage.wiring.feed_contradictions import feed_contradictions
 from dtctriage.wiring.network import REFERENCE
 from dtctriage.wiring.problems import Problems
@@ -39,6 +40,7 @@ def contradictions(profile: Profile) -> Problems:
     yield from feed_contradictions(profile)
     yield from circuit_contradictions(profile)
     yield from bus_contradictions(profile)
+    yield from data_contradictions(profile)
 
 
 def _ids(profile: Profile) -> Problems:

@@ -14,6 +14,7 @@ from pydantic import Field, field_validator
 
 from dtctriage.link import BusProtocol, Framing, Target, physical
 from dtctriage.wiring.circuits import Circuit, CircuitCodes, Load, Reference, Sensor
+from dtctriage.wiring.data import Data, Extended
 from dtctriage.wiring.elements import Conductor, Ohms, PinName, Placed, Strict
 
 __all__ = [
@@ -187,6 +188,8 @@ class Module(Placed):
     """True when the vehicle cannot start or become ready without it."""
     high_voltage: bool = False
     fitted: Literal["always", "optional"] = "always"
+    user_memory: Annotated[int, Field(ge=0, le=0xFF)] | None = None
+    """Number of its second memory of codes (ISO 14229-1 service 19 17), where it has one."""
 
     @field_validator("hears", mode="before")
     @classmethod
@@ -227,7 +230,7 @@ class Bus(Placed):
     at_connector: str | None = None
     """Entry of `line` nearest to the diagnostic connector; None when the bus does not reach it."""
     pins: tuple[int, int] | None = None
-    """Pins at the diagnostic connector, CAN high and CAN low (J1962: 6 and 14; K and L: 7 and 15)."""
+    """Pins at the diagnostic connector, CAN high and CAN low (J1962: 6 and 14)."""
 
     @property
     def ends(self) -> tuple[str, ...]:
@@ -261,6 +264,8 @@ class Profile(Strict):
     circuit: tuple[Circuit, ...] = ()
     reference: tuple[Reference, ...] = ()
     sensor: tuple[Sensor, ...] = ()
+    data: tuple[Data, ...] = ()
+    extended: tuple[Extended, ...] = ()
 
     @property
     def feeds(self) -> tuple[Fuse | Relay | Switch | Splice, ...]:
