@@ -63,7 +63,16 @@ def first_error(wrong: ValidationError) -> str:
     return f"{place}: {error['msg']}" if place else error["msg"]
 
 
-_TAKEN_AS_IT_IS = ("situation", "headline", "cautions", "findings", "missing", "evidence")
+_TAKEN_AS_IT_IS = (
+    "situation",
+    "headline",
+    "cautions",
+    "findings",
+    "missing",
+    "evidence",
+    "ranking",
+    "abstained",
+)
 
 
 def _shallow(record: Problem | CodeLine | ModuleLine) -> dict[str, Any]:

@@ -198,6 +198,23 @@ class ModulePart(Part):
     identity: tuple[IdentityPart, ...]
 
 
+class RankedPart(Part):
+    """An entry of what to look at first; `consequences`: codes that follow from it, with the reason."""
+
+    title: Text
+    kind: Text
+    weight: float
+    why: Text
+    consequences: tuple[Text, ...]
+
+
+class AbstainedPart(Part):
+    """A rule that said nothing for want of data, and what it lacked."""
+
+    rule: Text
+    why: Text
+
+
 class ReadinessPart(Part):
     """Readiness of one module, in words."""
 
@@ -227,5 +244,7 @@ class Sheet(Part):
     log: LogPart = LogPart()
     visit: VisitPart
     clearings: tuple[ClearingPart, ...] = ()
+    ranking: tuple[RankedPart, ...] = ()
+    abstained: tuple[AbstainedPart, ...] = ()
     before_after: BeforeAfterPart | None = None
     """Only on the sheet of a recheck."""

@@ -25,6 +25,7 @@ from dtctriage.triage.model import (
     Situation,
     Weight,
 )
+from dtctriage.triage.ranking import RAISING, ranking
 from dtctriage.triage.rules import ALL, explained
 from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
@@ -54,7 +55,8 @@ def assess(
         found = tuple(sorted(_problems(view, suspicion), key=lambda item: not item.stops_vehicle))
         situation = _refine(view, situation, found)
     verdicts = tuple(_verdicts(view, situation))
-    findings = sorted((explained(item) for item in verdicts if isinstance(item, Finding)), key=_weight)
+    spoken = (explained(item) for item in verdicts if isinstance(item, Finding))
+    findings = sorted((item for item in spoken if not _said_already(item, found)), key=_weight)
     codes = code_lines(view, found)
     vin, vin_from = _vin(view)
     return Assessment(
@@ -70,6 +72,7 @@ def assess(
         tuple(_cautions(view, codes)),
         tuple(_missing(picture)),
         tuple(_readiness(view)),
+        ranking(view, found, findings),
         tuple(item for item in verdicts if isinstance(item, Abstained)),
     )
 
@@ -166,6 +169,14 @@ def _vin(view: View) -> tuple[str | None, str]:
     if view.vin_entered:
         return view.vin_entered, "repair order"
     return None, ""
+
+
+def _said_already(finding: Finding, found: Sequence[Problem]) -> bool:
+    """Whether a problem holds all the codes that a finding groups, and says no less about them."""
+    if not finding.explains:
+        return False
+    holding = [item for item in found if set(finding.evidence) <= set(item.evidence)]
+    return any(item.stops_vehicle or finding.rule != RAISING for item in holding)
 
 
 def _weight(finding: Finding) -> int:

@@ -201,6 +201,20 @@ class ModuleLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Ranked:
+    """One entry of the list of what to look at. `kind`: problem, finding or code; `why` tells its place.
+
+    `consequences`: codes that follow from it, each with the reason it was put there.
+    """
+
+    title: str
+    kind: str
+    weight: float
+    why: str
+    consequences: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Assessment:
     """The whole of it. `headline` is the one sentence at the top of the sheet."""
 
@@ -218,5 +232,7 @@ class Assessment:
     """What the sweep did not get to, for a sweep that was broken off."""
     readiness: tuple[tuple[str, str], ...] = ()
     """(module label, readiness in words)."""
+    ranking: tuple[Ranked, ...] = ()
+    """What to look at, first things first."""
     abstained: tuple[Abstained, ...] = ()
     """Rules that said nothing for want of data, for whoever asks; the sheet does not print them."""

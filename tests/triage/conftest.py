@@ -13,6 +13,7 @@ from threadpoolctl import threadpool_limits
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.network import codes_for_role
 from dtctriage.link import BusProtocol, Framing, physical
+from dtctriage.services.readiness import Readiness
 from dtctriage.services.uds import DtcStatus
 from dtctriage.sweep.events import Stage
 from dtctriage.sweep.picture import ModuleSaid, Picture, StoredCode
@@ -67,10 +68,20 @@ def said(request: int, *codes: StoredCode, asked: int = 3, answered: int = 3, **
     return ModuleSaid(target, target.answer or request + 8, asked, answered, **known)  # type: ignore[arg-type]
 
 
+NEED_DRIVING = ("catalyst", "evaporative", "oxygen sensor", "oxygen sensor heater")
+
+
+def readiness(waiting: Iterable[str]) -> Readiness:
+    """A spark engine whose monitors are complete but for those that wait."""
+    monitored = (*NEED_DRIVING, "misfire", "fuel system", "components")
+    return Readiness.of(False, 0, False, monitored, set(monitored) - set(waiting))
+
+
 class Bench:
     """A vehicle, its prepared suspicion, and sweeps of it."""
 
     stored = staticmethod(stored)
+    readiness = staticmethod(readiness)
     lost_code = staticmethod(lost_code)
     said = staticmethod(said)
     swept = staticmethod(swept)

@@ -19,6 +19,10 @@ SOURCED = (
     "finding_limits",
     "units",
     "commanded_actual",
+    "stops",
+    "families",
+    "code_ranks",
+    "code_causes",
 )
 
 

@@ -1,0 +1,143 @@
+"""One list: what to look at first and why, each consequence under its cause.
+
+Weights are rows of the tables rules (problems and findings) and code_ranks (codes); what follows from what is
+in code_causes, and what problems and findings explain. A cause takes the greatest weight below it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from dtctriage.triage.causes import Coded, cause_of, coded, rank_of
+from dtctriage.triage.model import Finding, Problem, Ranked, Weight
+from dtctriage.triage.view import View
+from dtctriage_reference import rows
+
+STOPS, PROBLEM = 100.0, 80.0
+"""Of a problem that stops the vehicle, and of another."""
+_FRESH = {True: 1.0, None: 0.9, False: 0.4}
+"""What is left of a code's weight: failing now, nobody tells, history."""
+RAISING = "stops_vehicle"
+"""The rule whose findings are codes seen from another side: they raise the code instead of standing by it."""
+
+
+@dataclass(slots=True)
+class _Node:
+    title: str
+    kind: str
+    weight: float
+    why: str
+    parent: _Node | None = None
+    because: str = ""
+    below: list[_Node] = field(default_factory=list)
+
+    @property
+    def height(self) -> float:
+        """The greatest weight of itself and of what follows from it."""
+        return max([self.weight, *(child.height for child in self.below)])
+
+    def all_below(self) -> Iterator[_Node]:
+        for child in sorted(self.below, key=lambda node: -node.height):
+            yield child
+            yield from child.all_below()
+
+    def adopt(self, child: _Node, because: str) -> None:
+        """Put a node under this one, unless it has a place already or this one is below it."""
+        above: _Node | None = self
+        while above is not None:
+            if above is child:
+                return
+            above = above.parent
+        if child.parent is None:
+            child.parent, child.because = self, because
+            self.below.append(child)
+
+
+_Codes = dict[str, tuple[_Node, Coded]]
+"""Codes by "MODULE CODE"."""
+_Group = tuple[_Node, list[tuple[_Node, Coded]]]
+"""A problem or finding with the codes under it."""
+
+
+def ranking(view: View, problems: Sequence[Problem], findings: Sequence[Finding]) -> tuple[Ranked, ...]:
+    """What to look at, first things first; findings that are mere notes are left out."""
+    codes = {f"{code.label} {code.dtc}": (_node(code, findings), code) for code in coded(view)}
+    groups = [*_problem_groups(problems, codes), *_finding_groups(findings, codes)]
+    for top, members in groups:
+        for node, _ in members:
+            top.adopt(node, top.title)
+    _link(codes)
+    _link_groups(groups, codes)
+    nodes = [top for top, _ in groups] + [node for node, _ in codes.values()]
+    roots = sorted((node for node in nodes if node.parent is None), key=lambda node: -node.height)
+    return tuple(_ranked(root) for root in roots)
+
+
+def _problem_groups(problems: Sequence[Problem], codes: _Codes) -> Iterator[_Group]:
+    """Problems with the codes that they explain, and those that they are about: their titles name them."""
+    for problem in problems:
+        weight = STOPS if problem.stops_vehicle else PROBLEM
+        members = [
+            (node, code)
+            for name, (node, code) in codes.items()
+            if name in problem.explains or (code.label in problem.modules and node.title in problem.title)
+        ]
+        yield _Node(problem.title, "problem", weight, "explains what was seen"), members
+
+
+def _finding_groups(findings: Sequence[Finding], codes: _Codes) -> Iterator[_Group]:
+    for finding in findings:
+        if finding.weight is not Weight.NOTE and finding.rule != RAISING:
+            members = [codes[name] for name in finding.explains if name in codes]
+            yield _Node(finding.title, "finding", _weight_of(finding), finding.detail), members
+
+
+def _ranked(root: _Node) -> Ranked:
+    below = tuple(f"{node.title}: {node.because}" for node in root.all_below())
+    return Ranked(root.title, root.kind, round(root.height, 1), root.why, below)
+
+
+def _weight_of(finding: Finding) -> float:
+    known = {row["rule"]: float(row["weight"]) for row in rows("rules")}
+    return known.get(finding.rule, PROBLEM / 2)
+
+
+def _node(code: Coded, findings: Sequence[Finding]) -> _Node:
+    rank = rank_of(code.dtc)
+    weight, why = rank.weight * _FRESH[code.now], rank.why
+    for finding in findings:
+        if finding.rule == RAISING and f"{code.label} {code.dtc}" in finding.explains:
+            share = 1.0 if finding.weight is Weight.STOPS else 0.8
+            weight, why = max(weight, _weight_of(finding) * share), finding.detail
+    return _Node(f"{code.dtc} in {code.label}", "code", weight, why)
+
+
+def _link(codes: _Codes) -> None:
+    """Each code under the weightiest code that it may follow from, where nothing explains it yet."""
+    strongest_first = sorted(codes.values(), key=lambda pair: -pair[0].weight)
+    for node, effect in codes.values():
+        for other, cause in strongest_first:
+            if node.parent is None and other is not node and (why := cause_of(effect, cause)):
+                other.adopt(node, why)
+
+
+def _link_groups(groups: Sequence[_Group], codes: _Codes) -> None:
+    """A group under the code, or under the other group, that all of its codes may follow from."""
+    weighty = sorted(codes.values(), key=lambda pair: -pair[0].weight)
+    for top, members in groups:
+        if top.kind != "finding" or not members:
+            continue
+        effects = [code for _, code in members]
+        for other, cause in weighty:
+            whys = [cause_of(effect, cause) for effect in effects]
+            if top.parent is None and all(whys):
+                other.adopt(top, whys[0])
+        for other, causes in groups:
+            whys = [_cause_among(effect, causes) for effect in effects]
+            if top.parent is None and other is not top and all(whys):
+                other.adopt(top, whys[0])
+
+
+def _cause_among(effect: Coded, causes: Sequence[tuple[_Node, Coded]]) -> str:
+    return next((why for _, cause in causes if (why := cause_of(effect, cause))), "")

@@ -1,0 +1,63 @@
+"""Like codes on both banks point at what the banks share; many on one bank at what that bank has alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from dtctriage.codes.dtc import Dtc
+from dtctriage.codes.meaning import circuit_of, meaning
+from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage.seen import failing, strongest
+from dtctriage.triage.values import finding_limit
+from dtctriage.triage.view import View
+
+_SHARED = {
+    "fuel trim": "air metering, fuel pressure, or a leak before the banks part",
+    "fuel trim at idle": "a leak of false air, or fuel pressure",
+    "catalyst efficiency": "fuel, oil or misfire that harmed both, or one cause of both mixtures",
+}
+
+
+def find(view: View) -> Iterator[Finding]:
+    """Codes of what the engine does, not of its circuits."""
+    for label, said in view.modules:
+        present = [entry.dtc for entry in strongest(said) if failing(entry) is not False]
+        placed = [dtc for dtc in present if meaning(dtc).place.bank is not None]
+        yield from _on_both(view, label, placed)
+        yield from _on_one(view, label, placed)
+
+
+def _on_both(view: View, label: str, placed: list[Dtc]) -> Iterator[Finding]:
+    like: dict[tuple[str, str], list[Dtc]] = {}
+    for dtc in placed:
+        told = meaning(dtc)
+        if told.subject in _SHARED:
+            like.setdefault((told.subject, told.kind), []).append(dtc)
+    for (subject, _), codes in like.items():
+        if len({meaning(dtc).place.bank for dtc in codes}) > 1:
+            yield _finding(view, label, codes, f"both banks alike: {_SHARED[subject]}")
+
+
+def _on_one(view: View, label: str, placed: list[Dtc]) -> Iterator[Finding]:
+    """Different subjects on one bank alone, where the other bank's names show that there are two."""
+    banks = {meaning(dtc).place.bank for dtc in placed}
+    subjects = {meaning(dtc).subject for dtc in placed if not circuit_of(meaning(dtc).subject)}
+    bank = next(iter(banks)) if len(banks) == 1 else None
+    if bank is None or bank < 2 or len(subjects) < finding_limit("family").value:
+        return
+    yield _finding(
+        view, label, placed, f"bank {bank} alone: its exhaust, its upstream sensor, its valve timing"
+    )
+
+
+def _finding(view: View, label: str, codes: list[Dtc], why: str) -> Finding:
+    return Finding(
+        "both_banks",
+        Weight.LOOK,
+        f"{label}: {', '.join(str(dtc) for dtc in codes)} belong together",
+        f"On {why}.",
+        tuple(view.ledger.cite(EvidenceKind.CODE, label, f"{dtc} is stored") for dtc in codes),
+        "common practice, no source",
+        "Look for one cause before any part of one bank is replaced.",
+        explains=tuple(f"{label} {dtc}" for dtc in codes),
+    )
