@@ -87,6 +87,43 @@ def test_codes_in_lists_and_in_prose(pasted: str) -> None:
     assert codes(read(pasted)) == ["P0301", "P0420", "U0100-87"]
 
 
+@pytest.mark.parametrize(
+    "pasted",
+    [
+        "U 0100",
+        "U 0100 lost",
+        "code U0100 at 1500 rpm in 2019",
+        "U0100, ran 0300 hours",
+        "ECU 7E8 said U0100",
+    ],
+)
+def test_numbers_in_a_sentence_are_no_codes(pasted: str) -> None:
+    """Neither is 0100 where its letter stands before it, a blank between."""
+    assert codes(read(pasted)) == ["U0100"]
+
+
+def test_bytes_in_groups_are_one_answer() -> None:
+    (answer,) = payloads(read("5904 014311 2F 01 01 F40C 1AF8"))
+    assert answer == "5904014311" + "2F0101F40C1AF8"
+    assert payloads(read("430101 33")) == ["43010133"]
+    assert codes(read("C073 04")) == codes(read("C07304")) == ["U0073-04"]
+    assert codes(read("0143 4101")) == ["P0143", "C0101"]
+
+
+@pytest.mark.parametrize("refusal", ["7F0311", "7F 03 11", "7F03 11"])
+def test_a_refusal_is_no_code(refusal: str) -> None:
+    assert payloads(read(refusal)) == ["7F0311"]
+
+
+def test_lines_that_ran_together() -> None:
+    """As arguments of a shell without quotes, or from a page that drops the ends of lines."""
+    frames = ["7E8 06 41 00 BE 3F A8 13", "7E9 06 41 00 98 18 80 10", "18DAF110 03 41 0D 4A"]
+    assert payloads(read(" ".join(frames))) == payloads(read("\n".join(frames))) != []
+    segments = ["014", "0: 49 02 01 31 44 34", "1: 47 50 30 30 52 35 35", "2: 42 31 32 33 34 35 36"]
+    assert payloads(read(" ".join(segments))) == payloads(read("\n".join(segments))) != []
+    assert payloads(read(" ".join(segments[1:]))) == payloads(read("\n".join(segments))) != []
+
+
 def test_prose_is_one_item_and_not_one_a_word() -> None:
     found = [item.text for item in read("Fault codes found: P0301") if isinstance(item, NotUnderstood)]
     assert found == ["Fault codes found:"]

@@ -36,6 +36,7 @@ GROUPS = {
     "obd_on_uds": (SERVICES, ("OBD on UDS",)),
     "joins": (SERVICES, ("joined",)),
     "explanations": (SERVICES, ("explanation",)),
+    "readings": (SERVICES, ("readings",)),
     "codes": (CODES, ("typed", "bytes of", "code of", "many", "VIN")),
     "pasted": (CODES, ("pasted",)),
     "frames": (FRAMES, ("ISO-TP", "line")),

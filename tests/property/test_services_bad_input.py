@@ -7,6 +7,7 @@ it (or at its end, where something is missing). tests/fuzz runs the same CHECKS.
 from __future__ import annotations
 
 from collections.abc import Callable
+from fractions import Fraction
 from functools import partial
 from random import Random
 
@@ -17,7 +18,7 @@ from hypothesis import strategies as st
 from dtctriage.codes.dtc import Dtc
 from dtctriage.services import answers, j1979, kwp, kwp_data, obd_on_uds, requests, uds, uds_session
 from dtctriage.services.clearing import decode_clearing
-from dtctriage.services.definitions import DataDefinition, Definitions
+from dtctriage.services.definitions import DataDefinition, Definitions, Flag
 from dtctriage.services.errors import DecodeError
 from dtctriage.services.explain import explain
 from dtctriage.services.j1979_codes import CodeKind, decode_codes, encode_codes
@@ -26,6 +27,8 @@ from dtctriage.services.j1979_info import InfoItems, InfoMask, InfoPart, RawInfo
 from dtctriage.services.j1979_tests import MonitorMasks, MonitorResults, decode_monitor_tests
 from dtctriage.services.j1979_tests_legacy import decode_one_limit_test, decode_oxygen_test
 from dtctriage.services.message import Message
+from dtctriage.services.pids import readings
+from dtctriage.services.readings import Signal
 from dtctriage.services.uds_codes import Report, decode_code_list, decode_count
 from dtctriage.services.uds_report import decode_report
 from dtctriage.services.uds_requests import decode_read_codes
@@ -173,7 +176,34 @@ def check_joined(data: bytes) -> None:
     assert whole.codes == ()
 
 
+FIELDS = Definitions(
+    {
+        0x4711: DataDefinition(
+            "five",
+            5,
+            (Signal("speed", 1, 2, True, Fraction(1, 4), Fraction(-40), "km/h", absent=-1, highest=0x7F00),),
+            (Flag("open", 3, 7),),
+        )
+    },
+    {0x01: DataDefinition("one", 1, (), (Flag("ever", 0, 0),))},
+)
+
+
+def check_readings(data: bytes) -> None:
+    """The first byte is a PID or a record number. Data of any length give readings, or leave them out."""
+    number = (data or b"\x00")[0]
+    told = (
+        *readings(number, data[1:]),
+        *FIELDS.identifier_readings(0xF400 | number, data[1:]),
+        *FIELDS.identifier_readings(0x4711, data[1:]),
+        *FIELDS.record_readings(number, data[1:]),
+    )
+    assert all(reading.name and str(reading) for reading in told)
+    assert len(data) > 1 or not told
+
+
 CHECKS: dict[str, tuple[str, Callable[[bytes], object]]] = {
+    "readings": ("0C1AF8", check_readings),
     **{name: (start, partial(check, decode)) for name, (start, decode) in DECODERS.items()},
     "OBD on UDS data": ("62F40C", partial(check_obd_on_uds, obd_on_uds.decode_current_data)),
     "OBD on UDS data asked for": (

@@ -16,7 +16,14 @@ from dtctriage import services
 from dtctriage.codes.dtc import Dtc
 from dtctriage.services import j1979, obd_on_uds, uds, uds_session
 from dtctriage.services.answers import decode_answer
-from dtctriage.services.clearing import Cleared, ClearObdRequest, ClearRequest, ObdCleared
+from dtctriage.services.clearing import (
+    Cleared,
+    ClearObdRequest,
+    ClearRequest,
+    KwpCleared,
+    KwpClearRequest,
+    ObdCleared,
+)
 from dtctriage.services.definitions import DataDefinition, Definitions
 from dtctriage.services.explain import explain, explain_message
 from dtctriage.services.j1979_codes import CodeKind, CodesRequest, CountedCodes, ThreeCodes, encode_codes
@@ -209,6 +216,7 @@ ON_CAN: Table = {
     uds_session.TesterPresent: st.builds(uds_session.TesterPresent, st.just(True), st.binary(max_size=1)),
     ObdCleared: st.just(ObdCleared()),
     Cleared: st.just(Cleared()),
+    KwpCleared: st.builds(KwpCleared, WORD),
     KwpCodes: st.builds(KwpCodes, many(st.builds(KwpCode, SHORT, st.builds(KwpStatus, BYTE)), most=255)),
     KwpPlainCodes: st.builds(KwpPlainCodes, many(SHORT, most=255)),
     KwpCodeStatus: st.builds(
@@ -289,6 +297,7 @@ REQUESTS: Table = {
     ),
     ClearObdRequest: st.just(ClearObdRequest()),
     ClearRequest: st.builds(ClearRequest, st.integers(0, 0xFFFFFF)),
+    KwpClearRequest: st.builds(KwpClearRequest, WORD),
     SessionRequest: st.builds(SessionRequest, BYTE),
     uds_session.TesterPresent: st.builds(uds_session.TesterPresent, st.just(False), st.binary(max_size=1)),
     KwpCodesRequest: st.builds(KwpCodesRequest, BYTE, WORD),
