@@ -10,13 +10,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 from dtctriage.triage.causes import Coded, cause_of, coded, rank_of
-from dtctriage.triage.model import Finding, Problem, Ranked, Weight
+from dtctriage.triage.model import EvidenceKind, Finding, Problem, Ranked, Weight
 from dtctriage.triage.view import View
 from dtctriage_reference import rows
 
-STOPS, PROBLEM = 100.0, 80.0
-"""Of a problem that stops the vehicle, and of another."""
-_FRESH = {True: 1.0, None: 0.9, False: 0.4}
+STOPS, SILENCE, CIRCUIT = 100.0, 80.0, 50.0
+"""Of a problem that stops the vehicle, of one about silence or messages, and of one about a circuit."""
+_FRESH = {True: 1.0, None: 0.9, False: 0.15}
 """What is left of a code's weight: failing now, nobody tells, history."""
 RAISING = "stops_vehicle"
 """The rule whose findings are codes seen from another side: they raise the code instead of standing by it."""
@@ -28,6 +28,8 @@ class _Node:
     kind: str
     weight: float
     why: str
+    movable: bool = False
+    """Whether it may follow from a code or another group as a whole."""
     parent: _Node | None = None
     because: str = ""
     below: list[_Node] = field(default_factory=list)
@@ -54,6 +56,7 @@ class _Node:
             self.below.append(child)
 
 
+_SEEN = frozenset({EvidenceKind.SILENCE, EvidenceKind.UNSTEADY})
 _Codes = dict[str, tuple[_Node, Coded]]
 """Codes by "MODULE CODE"."""
 _Group = tuple[_Node, list[tuple[_Node, Coded]]]
@@ -63,7 +66,7 @@ _Group = tuple[_Node, list[tuple[_Node, Coded]]]
 def ranking(view: View, problems: Sequence[Problem], findings: Sequence[Finding]) -> tuple[Ranked, ...]:
     """What to look at, first things first; findings that are mere notes are left out."""
     codes = {f"{code.label} {code.dtc}": (_node(code, findings), code) for code in coded(view)}
-    groups = [*_problem_groups(problems, codes), *_finding_groups(findings, codes)]
+    groups = [*_problem_groups(view, problems, codes), *_finding_groups(findings, codes)]
     for top, members in groups:
         for node, _ in members:
             top.adopt(node, top.title)
@@ -74,23 +77,32 @@ def ranking(view: View, problems: Sequence[Problem], findings: Sequence[Finding]
     return tuple(_ranked(root) for root in roots)
 
 
-def _problem_groups(problems: Sequence[Problem], codes: _Codes) -> Iterator[_Group]:
-    """Problems with the codes that they explain, and those that they are about: their titles name them."""
+def _problem_groups(view: View, problems: Sequence[Problem], codes: _Codes) -> Iterator[_Group]:
+    """Problems with the codes that they explain, and those that they are about: their titles name them.
+
+    A silence that was seen stands by itself; what only codes tell may follow from another code.
+    """
+    seen = {item.id for item in view.ledger.all if item.kind in _SEEN}
+    told = {item.id for item in view.ledger.all if item.kind is EvidenceKind.WITNESS}
     for problem in problems:
-        weight = STOPS if problem.stops_vehicle else PROBLEM
+        cited = set(problem.evidence)
+        weight = STOPS if problem.stops_vehicle else SILENCE if (seen | told) & cited else CIRCUIT
         members = [
             (node, code)
             for name, (node, code) in codes.items()
             if name in problem.explains or (code.label in problem.modules and node.title in problem.title)
         ]
-        yield _Node(problem.title, "problem", weight, "explains what was seen"), members
+        node = _Node(problem.title, "problem", weight, "explains what was seen")
+        node.movable = not seen & cited
+        yield node, members
 
 
 def _finding_groups(findings: Sequence[Finding], codes: _Codes) -> Iterator[_Group]:
     for finding in findings:
         if finding.weight is not Weight.NOTE and finding.rule != RAISING:
             members = [codes[name] for name in finding.explains if name in codes]
-            yield _Node(finding.title, "finding", _weight_of(finding), finding.detail), members
+            node = _Node(finding.title, "finding", _weight_of(finding), finding.detail, movable=True)
+            yield node, members
 
 
 def _ranked(root: _Node) -> Ranked:
@@ -99,8 +111,7 @@ def _ranked(root: _Node) -> Ranked:
 
 
 def _weight_of(finding: Finding) -> float:
-    known = {row["rule"]: float(row["weight"]) for row in rows("rules")}
-    return known.get(finding.rule, PROBLEM / 2)
+    return float(next(row["weight"] for row in rows("rules") if row["rule"] == finding.rule))
 
 
 def _node(code: Coded, findings: Sequence[Finding]) -> _Node:
@@ -126,7 +137,7 @@ def _link_groups(groups: Sequence[_Group], codes: _Codes) -> None:
     """A group under the code, or under the other group, that all of its codes may follow from."""
     weighty = sorted(codes.values(), key=lambda pair: -pair[0].weight)
     for top, members in groups:
-        if top.kind != "finding" or not members:
+        if not top.movable or not members:
             continue
         effects = [code for _, code in members]
         for other, cause in weighty:
