@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from dtctriage.pasted.line_kinds import NoticeLine
+from dtctriage.pasted.line_kinds import DamagedLine, NoticeLine
 from dtctriage_reference import rows
 
 _PROTOCOL = re.compile(r"(AUTO, ?)?((?:SAE|ISO) [A-Z0-9 (),./-]{3,40})", re.IGNORECASE)
@@ -35,13 +35,12 @@ def notice(line: str) -> NoticeLine | None:
     return None
 
 
-def mark(line: str) -> NoticeLine | None:
-    """The mark at the end of a data line that the adapter received damaged."""
+def marked(line: str) -> DamagedLine | NoticeLine | None:
+    """A line with a mark at its end: received damaged, or a frame that carries no data."""
     for row in rows("adapter_notices"):
-        if row["role"] == "mark":
-            match = re.search(f"{row['pattern']}$", line, re.IGNORECASE)
-            if match:
-                return NoticeLine(match[0], row["advice"])
+        if row["role"] == "mark" and re.search(f"{row['pattern']}$", line, re.IGNORECASE):
+            kind = NoticeLine if row["kind"] == "REMOTE_FRAME" else DamagedLine
+            return kind(line, row["advice"])
     return None
 
 

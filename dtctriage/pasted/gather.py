@@ -20,6 +20,7 @@ from dtctriage.pasted.items import (
 from dtctriage.pasted.line_kinds import (
     BytesLine,
     CanLine,
+    DamagedLine,
     LengthLine,
     Line,
     NoticeLine,
@@ -61,10 +62,12 @@ def gather(lines: Sequence[Line]) -> list[Item]:
     return [*items, *frames.finish(), *parts.finish()]
 
 
-def _plain(line: NoticeLine | SpnLine | ProseLine | WordLine) -> Item:
+def _plain(line: NoticeLine | DamagedLine | SpnLine | ProseLine | WordLine) -> Item:
     """A line that stands for itself."""
     if isinstance(line, NoticeLine):
         return PastedNotice(line.text, "words of an adapter", line.advice)
+    if isinstance(line, DamagedLine):
+        return NotUnderstood(line.text, "line that the adapter received damaged", line.advice)
     if isinstance(line, ProseLine):
         problem = "no code, no bytes, and nothing that an adapter writes"
         return NotUnderstood(line.text, "words", problem)

@@ -55,6 +55,14 @@ class NoticeLine:
 
 
 @dataclass(frozen=True, slots=True)
+class DamagedLine:
+    """A line that the adapter itself marks as received with an error: its bytes are not to be trusted."""
+
+    text: str
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
 class SpnLine:
     """A code of SAE J1939-73 in words."""
 
@@ -76,4 +84,6 @@ class WordLine:
     word: str
 
 
-Line = CanLine | BytesLine | LengthLine | SegmentLine | NoticeLine | SpnLine | ProseLine | WordLine
+Line = (
+    CanLine | BytesLine | LengthLine | SegmentLine | NoticeLine | DamagedLine | SpnLine | ProseLine | WordLine
+)

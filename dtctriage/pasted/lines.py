@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from dtctriage.pasted.adapter_words import mark, notice, progress
+from dtctriage.pasted.adapter_words import marked, notice, progress
 from dtctriage.pasted.line_kinds import (
     CanLine,
     Line,
@@ -48,23 +48,18 @@ def read_lines(text: str) -> list[Line]:
 
 
 def _read_line(line: str) -> list[Line]:
-    """What an adapter says of itself before and behind its data, and the data between."""
+    """What an adapter says of itself, before its data or alone, and the data."""
     before: list[Line] = []
-    behind: list[Line] = []
     while line:
-        said = notice(line)
+        said = notice(line) or marked(line)
         if said is not None:
-            return [*before, said, *behind]
-        begun, marked = progress(line), mark(line)
-        if begun:
-            before.append(NoticeLine(line[:begun], ""))
-            line = line[begun:].strip()
-        elif marked is not None:
-            behind.insert(0, marked)
-            line = line.removesuffix(marked.text).strip()
-        else:
+            return [*before, said]
+        begun = progress(line)
+        if not begun:
             break
-    return [*before, *_data(line), *behind]
+        before.append(NoticeLine(line[:begun], ""))
+        line = line[begun:].strip()
+    return [*before, *_data(line)]
 
 
 def _data(line: str) -> list[Line]:

@@ -7,7 +7,7 @@ from dtctriage.services.errors import DecodeError
 from dtctriage.services.explain import Explanation, explain
 from dtctriage.vin import Vin, VinError
 
-_VIN_STARTS = (bytes.fromhex("490201"), bytes.fromhex("62F190"))
+_VIN_STARTS = tuple(map(bytes.fromhex, ("490201", "62F190", "62F802", "62F80201")))
 _VIN_LENGTH = 17
 
 

@@ -172,10 +172,12 @@ def test_what_is_understood_is_shown_beside_what_is_not(cli: Cli) -> None:
     assert "Cylinder 1: misfire" in told.out
 
 
-def test_adapter_marks_at_the_end_of_a_line(cli: Cli) -> None:
-    told = cli("decode", "41 0C 1A F8 <DATA ERROR")
-    assert "engine speed 1726" in told.out
-    assert "failed its check" in told.out
+def test_a_line_that_the_adapter_received_damaged_gives_no_code(cli: Cli) -> None:
+    told = cli("decode", "7E8 04 43 01 01 43 <DATA ERROR")
+    assert told.code == 2
+    assert "received damaged" in told.out and "failed its check" in told.out
+    assert "P0143" not in told.out
+    assert cli("decode", "7E8 RTR").code == 0
 
 
 def test_interleaved_modules(cli: Cli) -> None:

@@ -115,6 +115,14 @@ def test_a_refusal_is_no_code(refusal: str) -> None:
     assert payloads(read(refusal)) == ["7F0311"]
 
 
+@pytest.mark.parametrize("start", ["62 F1 90", "62 F8 02", "62 F8 02 01", "49 02 01"])
+def test_a_vin_in_whatever_language(start: str) -> None:
+    """UDS, SAE J1979-2 with and without the number of items, SAE J1979 on CAN."""
+    (item,) = read(f"{start} {b'1D4GP00R55B123456'.hex(' ')}")
+    assert isinstance(item, PastedMessage)
+    assert item.vin is not None and item.vin.text == "1D4GP00R55B123456"
+
+
 def test_lines_that_ran_together() -> None:
     """As arguments of a shell without quotes, or from a page that drops the ends of lines."""
     frames = ["7E8 06 41 00 BE 3F A8 13", "7E9 06 41 00 98 18 80 10", "18DAF110 03 41 0D 4A"]
@@ -145,7 +153,7 @@ def test_two_modules_with_headers_off_cannot_be_told_apart() -> None:
 
 
 def test_a_long_line_of_notices_is_no_matter() -> None:
-    assert len(read("OK" * 3000)) == len(read("RTR " * 3000)) == 3000
+    assert len(read("OK" * 3000)) == len(read("SEARCHING..." * 3000)) == 3000
     assert len(read("AT Z" + "A" * 3000 + "!")) == 1
 
 
