@@ -46,6 +46,7 @@ REACHING_ACROSS = {
     "dtctriage.intake",
     "dtctriage.links",
     "dtctriage.remembered",
+    "dtctriage.work",
     "dtctriage.__main__",
 }
 """The parts that put the others together."""

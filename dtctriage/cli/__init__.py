@@ -20,7 +20,19 @@ from typer.core import TyperGroup
 
 from dtctriage.errors import TriageError
 
-COMMANDS = ("intake", "recheck", "sheet", "orders", "decode", "replay", "classroom", "profile", "links")
+COMMANDS = (
+    "intake",
+    "recheck",
+    "sheet",
+    "note",
+    "undo",
+    "orders",
+    "decode",
+    "replay",
+    "classroom",
+    "profile",
+    "links",
+)
 """Every command, in the order in which the help lists them."""
 
 EXIT_INPUT = 2

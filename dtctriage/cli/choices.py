@@ -27,3 +27,8 @@ Folder = Annotated[
     ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the sheet as JSON.")]
+OrderNumber = Annotated[str, typer.Argument(help="The repair order's number.", show_default=False)]
+By = Annotated[
+    str | None,
+    typer.Option(help="Who does this. Default: the order's technician.", metavar="NAME", show_default=False),
+]

@@ -20,8 +20,9 @@ OL = "OL"
 """What an ohmmeter shows beyond its range."""
 SHOWN = 40
 """As much of what was typed stands in a message."""
+UNITS = {Means.VOLTS: "V", Means.OHMS: "ohm"}
+"""Units of what is read as a number."""
 
-_UNITS = {Means.VOLTS: "V", Means.OHMS: "ohm"}
 _PREFIXES = {"": 1.0, "u": 1e-6, "m": 1e-3, "k": 1e3, "M": 1e6}
 _LETTERS = {"R": 1.0, "K": 1e3, "M": 1e6}
 _PREFIX_WORDS = {"micro": "u", "milli": "m", "kilo": "k", "kil": "k", "mega": "M", "meg": "M"}
@@ -55,7 +56,7 @@ def observe(text: str, probe: Probe) -> Observation:
         return Observation(probe, math.inf)
     if word is not None:
         return Observation(probe, word=word)
-    if means not in _UNITS:
+    if means not in UNITS:
         raise _no_word(plain, means)
     return Observation(probe, _value(plain, means))
 
@@ -69,7 +70,7 @@ def reading_text(observation: Observation) -> str:
         return OL
     means = observation.probe.means
     prefix = _prefix(abs(value), "mu" if means is Means.VOLTS else "Mkmu")
-    return f"{value / _PREFIXES[prefix] + 0.0:.5g} {prefix}{_UNITS[means]}"
+    return f"{value / _PREFIXES[prefix] + 0.0:.5g} {prefix}{UNITS[means]}"
 
 
 def impossible(observation: Observation, nominal_volts: int) -> str:
@@ -90,17 +91,29 @@ def checked(text: str, probe: Probe, nominal_volts: int) -> Observation:
     return found
 
 
-def readings(words: Sequence[str], probes: Sequence[Probe]) -> Iterator[str]:
+def means_of(text: str) -> Means:
+    """What a reading was taken with, by its unit or word: volts where nothing tells. Never raises."""
+    for means in Means:
+        try:
+            observe(text, Probe(means, ""))
+        except ReadingError:
+            continue
+        return means
+    return Means.VOLTS
+
+
+def readings(words: Sequence[str], probes: Sequence[Probe], skipped: str = "") -> Iterator[str]:
     """Words of a command line as one reading a probe: "10.1", "V", "no", "click" are two readings.
 
-    Each probe takes as many words as make one reading. A word that begins none stands alone; it and words
-    left over are for the caller to refuse.
+    Each probe takes as many words as make one reading, or the word that stands for a `skipped` one. A word
+    that begins none stands alone; it and words left over are for the caller to refuse.
     """
     left = list(words)
     for probe in probes:
         if not left:
             return
-        count = max((n for n in range(1, 4) if n <= len(left) and _reads(left[:n], probe)), default=1)
+        counts = (n for n in range(1, 4) if n <= len(left) and _reads(left[:n], probe))
+        count = 1 if left[0] == skipped else max(counts, default=1)
         yield " ".join(left[:count])
         del left[:count]
     yield from left
@@ -147,7 +160,7 @@ def _finite(value: float, text: str, means: Means) -> float:
 def _factor(unit: str, means: Means, text: str) -> float:
     """What a number with this unit is multiplied with."""
     prefix, base = _unit(unit)
-    wanted = _UNITS[means]
+    wanted = UNITS[means]
     if base is None:
         raise ReadingError(f'"{text[:SHOWN]}": the unit "{unit[:SHOWN]}" is not known here', _examples(means))
     if base not in ("", wanted):
@@ -227,9 +240,9 @@ def _no_number(text: str, means: Means) -> ReadingError:
         if other is not means and text.lower() in _words(other):
             kind = {Means.LAMP: "a lamp", Means.LISTEN: "a relay", Means.LOOK: "the eyes"}.get(other, "ohms")
             return ReadingError(
-                f'"{text}" is a word for {kind}, not a reading in {_UNITS[means]}', _examples(means)
+                f'"{text}" is a word for {kind}, not a reading in {UNITS[means]}', _examples(means)
             )
-    return ReadingError(f'"{text[:SHOWN]}" is no reading in {_UNITS[means]}', _examples(means))
+    return ReadingError(f'"{text[:SHOWN]}" is no reading in {UNITS[means]}', _examples(means))
 
 
 def _no_word(text: str, means: Means) -> ReadingError:

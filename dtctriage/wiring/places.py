@@ -66,6 +66,12 @@ class Places:
         sides = {node for way, node in self._nodes.items() if way.startswith(wanted)}
         return sides.pop() if len(sides) == 1 and " towards " in wanted else None
 
+    def colour(self, node: str) -> str:
+        """The colour of the wire at a node, "" where the diagram gives none."""
+        wires = (part for part in self._parts if part.kind is PartKind.WIRE and node in (part.a, part.b))
+        colours = (re.search(r"\(([^()]+)\)$", part.title) for part in wires)
+        return next((found[1] for found in colours if found), "")
+
     # -- things: what one looks at, listens to, unplugs or pulls ------------------------------------------
 
     def thing_words(self, thing: str) -> str:

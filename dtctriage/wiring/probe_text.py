@@ -26,7 +26,8 @@ _MEANS = {
     Means.LOOK: ("look at", "look"),
     Means.LISTEN: ("listen to", "listen", "hear"),
 }
-_BETWEEN_NODES = (Means.VOLTS, Means.OHMS, Means.LAMP)
+BETWEEN_NODES = (Means.VOLTS, Means.OHMS, Means.LAMP)
+"""What is measured between two places; the rest is at one thing."""
 _KEYS = {"on": Key.RUN, "acc": Key.ACCESSORY} | {str(position): position for position in Key}
 _OFF = ("unplugged", "pulled", "open", "off", "out", "removed", "disconnected", "apart")
 _ON = ("commanded", "driven", "on")
@@ -49,7 +50,7 @@ class ProbeText:
 
     def place(self, probe: Probe) -> str:
         """Where: "F21 load side to battery -"."""
-        if probe.means not in _BETWEEN_NODES:
+        if probe.means not in BETWEEN_NODES:
             return self.places.thing_words(probe.plus)
         return f"{self.places.words(probe.plus)} to {self.places.words(probe.minus)}"
 
@@ -74,7 +75,7 @@ class ProbeText:
         setup = self._setup(conditions, AT_REST if means is Means.OHMS else PLUGGED)
         if not place:
             raise PlaceError("No place was named", "Say it like F21, K1 87, X101:5 or ECM C2:12")
-        if means not in _BETWEEN_NODES:
+        if means not in BETWEEN_NODES:
             return Probe(means, self.places.thing(place), setup=setup)
         plus, minus = self._ends(place, setup.off)
         return Probe(means, plus, minus, setup)

@@ -13,6 +13,7 @@ from dtctriage.triage.typed import (
     ReadingError,
     checked,
     impossible,
+    means_of,
     observe,
     reading_text,
     readings,
@@ -199,6 +200,28 @@ def test_words_of_a_command_line_become_readings(
     words: list[str], probes: list[Probe], split: list[str]
 ) -> None:
     assert list(readings(words, probes)) == split
+
+
+def test_a_reading_that_was_not_taken_is_skipped() -> None:
+    assert list(readings(["-", "12", "V"], [VOLTS, VOLTS], "-")) == ["-", "12 V"]
+
+
+@pytest.mark.parametrize(
+    ("text", "means"),
+    [
+        ("12.4", Means.VOLTS),
+        ("0.9 mV", Means.VOLTS),
+        ("60 ohm", Means.OHMS),
+        ("OL", Means.OHMS),
+        ("4.7k", Means.OHMS),
+        ("dim", Means.LAMP),
+        ("corroded", Means.LOOK),
+        ("no click", Means.LISTEN),
+        ("rubbish", Means.VOLTS),
+    ],
+)
+def test_a_reading_tells_what_it_was_taken_with(text: str, means: Means) -> None:
+    assert means_of(text) is means
 
 
 def test_tables_name_their_sources() -> None:

@@ -63,6 +63,14 @@ def test_the_wiring_behind_the_words(spoken: ProbeText) -> None:
     assert spoken.parse("F21", Means.LAMP).means is Means.LAMP
 
 
+def test_a_place_knows_the_colour_of_its_wire(spoken: ProbeText) -> None:
+    colours = {"ECM C2:12": "white/blue", "X101:5 towards starter": "white/blue", "battery +": "red"}
+    assert {text: spoken.places.colour(spoken.places.node(text)) for text in colours} == colours
+    assert spoken.places.colour("purge valve-") == "white/brown"
+    assert spoken.places.colour("G103") == "brown"
+    assert spoken.places.colour("FPC/C1:6") == ""
+
+
 @pytest.mark.parametrize(
     ("typed", "complaint"),
     [
