@@ -1,4 +1,4 @@
-"""SAE J1979 service 04 and ISO 14229-1 service 14: clearing codes, as bytes only.
+"""SAE J1979 service 04, ISO 14229-1 and ISO 14230-3 service 14: clearing codes, as bytes only.
 
 Nothing here sends anything; the guard before the wire stops both requests.
 """
@@ -68,10 +68,50 @@ class Cleared(Message):
         yield Piece(b"\x54", "answer to service 14: cleared")
 
 
-def decode_clearing(payload: bytes) -> ClearObdRequest | ObdCleared | ClearRequest | Cleared:
+KWP_GROUP_BYTES = 2
+"""ISO 14230-3 names a group of codes by two bytes and repeats it in the answer (from memory)."""
+
+
+@dataclass(frozen=True, slots=True)
+class KwpClearRequest(Message):
+    """14 with a group of codes of two bytes."""
+
+    group: int
+
+    @property
+    def title(self) -> str:
+        return "request to clear codes"
+
+    def pieces(self) -> Iterator[Piece]:
+        yield Piece(b"\x14", "service 14: clear codes")
+        yield Piece(self.group.to_bytes(KWP_GROUP_BYTES, "big"), f"group {self.group:04X}")
+
+
+@dataclass(frozen=True, slots=True)
+class KwpCleared(Message):
+    """54 with the group that was cleared."""
+
+    group: int
+
+    @property
+    def title(self) -> str:
+        return "codes cleared"
+
+    def pieces(self) -> Iterator[Piece]:
+        yield Piece(b"\x54", "answer to service 14: cleared")
+        yield Piece(self.group.to_bytes(KWP_GROUP_BYTES, "big"), f"group {self.group:04X}")
+
+
+Clearing = ClearObdRequest | ObdCleared | ClearRequest | Cleared | KwpClearRequest | KwpCleared
+
+
+def decode_clearing(payload: bytes) -> Clearing:
     """Decode 04, 44, 14 or 54. Raises DecodeError."""
     cursor = Cursor(payload)
     service = cursor.byte("service id")
+    if service in (0x14, 0x54) and cursor.left == KWP_GROUP_BYTES:
+        kind = KwpClearRequest if service == 0x14 else KwpCleared
+        return kind(cursor.word("group"))
     group = int.from_bytes(cursor.take(3, "group"), "big") if service == 0x14 else 0
     cursor.end()
     if service == 0x14:
