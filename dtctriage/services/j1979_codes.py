@@ -43,10 +43,10 @@ class CodesRequest(Message):
         yield Piece(bytes([self.kind.value]), f"service {self.kind.value:02X}: {self.kind.title}")
 
 
-@dataclass(frozen=True, slots=True)
-class CountedCodes(Message):
-    """An answer on CAN: a count, then that many codes. `entries` keeps padding in its place."""
+class CodesAnswer(Message):
+    """An answer with codes of a kind; `entries` keeps padding in its place."""
 
+    __slots__ = ()
     kind: CodeKind
     entries: tuple[Dtc, ...]
 
@@ -59,6 +59,14 @@ class CountedCodes(Message):
     def title(self) -> str:
         return self.kind.title
 
+
+@dataclass(frozen=True, slots=True)
+class CountedCodes(CodesAnswer):
+    """An answer on CAN: a count, then that many codes."""
+
+    kind: CodeKind
+    entries: tuple[Dtc, ...]
+
     def pieces(self) -> Iterator[Piece]:
         yield Piece(sid(self.kind.value), f"answer to service {self.kind.value:02X}: {self.kind.title}")
         yield Piece(bytes([len(self.entries)]), f"number of codes: {len(self.entries)}")
@@ -66,20 +74,11 @@ class CountedCodes(Message):
 
 
 @dataclass(frozen=True, slots=True)
-class ThreeCodes(Message):
+class ThreeCodes(CodesAnswer):
     """One answer off CAN: exactly three entries, padding among them."""
 
     kind: CodeKind
     entries: tuple[Dtc, Dtc, Dtc]
-
-    @property
-    def codes(self) -> tuple[Dtc, ...]:
-        """The entries that are codes: 0000 is padding, not P0000."""
-        return tuple(entry for entry in self.entries if not entry.is_padding)
-
-    @property
-    def title(self) -> str:
-        return self.kind.title
 
     def pieces(self) -> Iterator[Piece]:
         yield Piece(sid(self.kind.value), f"answer to service {self.kind.value:02X}: {self.kind.title}")

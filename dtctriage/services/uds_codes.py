@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from enum import IntEnum
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, Protocol
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.spn import SpnFmi
@@ -86,8 +86,37 @@ class CodeStatus(NamedTuple):
     status: DtcStatus
 
 
+class HasCode(Protocol):
+    """A record of a report."""
+
+    @property
+    def dtc(self) -> Dtc: ...
+
+
+class ReportAnswer(Message):
+    """An answer 59; `report` is the sub-function that it answers."""
+
+    __slots__ = ()
+    report: Report
+
+    @property
+    def title(self) -> str:
+        return self.report.words
+
+
+class CodesReport(ReportAnswer):
+    """An answer 59 with a record for each code."""
+
+    __slots__ = ()
+    records: tuple[HasCode, ...]
+
+    @property
+    def codes(self) -> tuple[Dtc, ...]:
+        return codes_of(record.dtc for record in self.records)
+
+
 @dataclass(frozen=True, slots=True)
-class CodeCount(Message):
+class CodeCount(ReportAnswer):
     """59 01, 07, 11, 12: how many codes match. `suppress`: the module echoed the suppress bit."""
 
     report: Report
@@ -95,10 +124,6 @@ class CodeCount(Message):
     format: int
     count: int
     suppress: bool = False
-
-    @property
-    def title(self) -> str:
-        return self.report.words
 
     def pieces(self) -> Iterator[Piece]:
         yield from head(self.report, self.suppress)
@@ -108,7 +133,7 @@ class CodeCount(Message):
 
 
 @dataclass(frozen=True, slots=True)
-class CodeList(Message):
+class CodeList(CodesReport):
     """59 02, 0A-0F, 13, 15: codes with status. No record at all says: no code, which is an answer."""
 
     report: Report
@@ -116,14 +141,6 @@ class CodeList(Message):
     records: tuple[CodeStatus, ...]
     tail: int = 0
     suppress: bool = False
-
-    @property
-    def title(self) -> str:
-        return self.report.words
-
-    @property
-    def codes(self) -> tuple[Dtc, ...]:
-        return codes_of(record.dtc for record in self.records)
 
     def pieces(self) -> Iterator[Piece]:
         yield from head(self.report, self.suppress)

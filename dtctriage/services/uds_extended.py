@@ -13,10 +13,11 @@ from typing import NamedTuple
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.services.definitions import NO_DEFINITIONS, Definitions
-from dtctriage.services.message import Message, Piece
+from dtctriage.services.message import Piece
 from dtctriage.services.uds_codes import (
     CodeStatus,
     Report,
+    ReportAnswer,
     code_pieces,
     codes_of,
     head,
@@ -38,7 +39,7 @@ class ExtendedRecord(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class ExtendedData(Message):
+class ExtendedData(ReportAnswer):
     """59 06, 59 10 (mirror memory), and 59 19 with its memory: the extended data records of one code."""
 
     report: Report
@@ -47,10 +48,6 @@ class ExtendedData(Message):
     memory: int | None = None
     tail: int = 0
     suppress: bool = False
-
-    @property
-    def title(self) -> str:
-        return self.report.words
 
     @property
     def codes(self) -> tuple[Dtc, ...]:
@@ -102,8 +99,10 @@ class CodeRecord(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class ExtendedByNumber(Message):
+class ExtendedByNumber(ReportAnswer):
     """59 16: one extended data record of every code that has it."""
+
+    report = Report.EXTENDED_BY_NUMBER
 
     number: int
     records: tuple[CodeRecord, ...]
@@ -111,15 +110,11 @@ class ExtendedByNumber(Message):
     suppress: bool = False
 
     @property
-    def title(self) -> str:
-        return Report.EXTENDED_BY_NUMBER.words
-
-    @property
     def codes(self) -> tuple[Dtc, ...]:
         return codes_of(record.code.dtc for record in self.records)
 
     def pieces(self) -> Iterator[Piece]:
-        yield from head(Report.EXTENDED_BY_NUMBER, self.suppress)
+        yield from head(self.report, self.suppress)
         yield Piece(bytes([self.number]), f"extended data record {self.number:02X}")
         for code, data, sure in self.records:
             yield from code_pieces(code)

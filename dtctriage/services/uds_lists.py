@@ -10,10 +10,11 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.services.message import Message, Piece, zero_tailed
+from dtctriage.services.message import Piece, zero_tailed
 from dtctriage.services.tables import by_hex
 from dtctriage.services.uds import DtcStatus
 from dtctriage.services.uds_codes import (
+    CodesReport,
     CodeStatus,
     Report,
     availability_piece,
@@ -27,8 +28,10 @@ from dtctriage.services.uds_codes import (
 
 
 @dataclass(frozen=True, slots=True)
-class UserCodes(Message):
+class UserCodes(CodesReport):
     """59 17: codes with status of a user memory."""
+
+    report = Report.USER_BY_STATUS
 
     memory: int
     availability: int
@@ -36,16 +39,8 @@ class UserCodes(Message):
     tail: int = 0
     suppress: bool = False
 
-    @property
-    def title(self) -> str:
-        return Report.USER_BY_STATUS.words
-
-    @property
-    def codes(self) -> tuple[Dtc, ...]:
-        return codes_of(record.dtc for record in self.records)
-
     def pieces(self) -> Iterator[Piece]:
-        yield from head(Report.USER_BY_STATUS, self.suppress)
+        yield from head(self.report, self.suppress)
         yield Piece(bytes([self.memory]), f"memory {self.memory:02X}")
         yield availability_piece(self.availability)
         for record in self.records:
@@ -70,23 +65,21 @@ class CodeNumber(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class SnapshotIds(Message):
+class SnapshotIds(CodesReport):
     """59 03: which snapshot records there are. A code comes once for each of its records."""
+
+    report = Report.SNAPSHOT_IDS
 
     records: tuple[CodeNumber, ...]
     tail: int = 0
     suppress: bool = False
 
     @property
-    def title(self) -> str:
-        return Report.SNAPSHOT_IDS.words
-
-    @property
     def codes(self) -> tuple[Dtc, ...]:
         return tuple(dict.fromkeys(codes_of(record.dtc for record in self.records)))
 
     def pieces(self) -> Iterator[Piece]:
-        yield from head(Report.SNAPSHOT_IDS, self.suppress)
+        yield from head(self.report, self.suppress)
         for dtc, number in self.records:
             yield Piece(dtc.to_bytes(), f"code {dtc}")
             yield Piece(bytes([number]), f"snapshot record {number:02X}")
@@ -112,23 +105,17 @@ FAILED = 127
 
 
 @dataclass(frozen=True, slots=True)
-class FaultCounters(Message):
+class FaultCounters(CodesReport):
     """59 14: fault detection counters of codes that are on their way to fail."""
+
+    report = Report.FAULT_COUNTERS
 
     records: tuple[CodeCounter, ...]
     tail: int = 0
     suppress: bool = False
 
-    @property
-    def title(self) -> str:
-        return Report.FAULT_COUNTERS.words
-
-    @property
-    def codes(self) -> tuple[Dtc, ...]:
-        return codes_of(record.dtc for record in self.records)
-
     def pieces(self) -> Iterator[Piece]:
-        yield from head(Report.FAULT_COUNTERS, self.suppress)
+        yield from head(self.report, self.suppress)
         for dtc, counter in self.records:
             yield Piece(dtc.to_bytes(), f"code {dtc}")
             yield Piece(counter.to_bytes(1, "big", signed=True), f"counter {counter} (127: failed)")
@@ -171,7 +158,7 @@ class CodeSeverity(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class SeverityCodes(Message):
+class SeverityCodes(CodesReport):
     """59 08, 09: codes with their severity."""
 
     report: Report
@@ -179,14 +166,6 @@ class SeverityCodes(Message):
     records: tuple[CodeSeverity, ...]
     tail: int = 0
     suppress: bool = False
-
-    @property
-    def title(self) -> str:
-        return self.report.words
-
-    @property
-    def codes(self) -> tuple[Dtc, ...]:
-        return codes_of(record.dtc for record in self.records)
 
     def pieces(self) -> Iterator[Piece]:
         yield from head(self.report, self.suppress)
@@ -212,8 +191,10 @@ def decode_severity_codes(payload: bytes, zero_tail: bool = True) -> SeverityCod
 
 
 @dataclass(frozen=True, slots=True)
-class ExtendedSupport(Message):
+class ExtendedSupport(CodesReport):
     """59 1A: which codes have an extended data record. `number` is None where no code has it."""
+
+    report = Report.EXTENDED_SUPPORT
 
     availability: int
     number: int | None
@@ -221,16 +202,8 @@ class ExtendedSupport(Message):
     tail: int = 0
     suppress: bool = False
 
-    @property
-    def title(self) -> str:
-        return Report.EXTENDED_SUPPORT.words
-
-    @property
-    def codes(self) -> tuple[Dtc, ...]:
-        return codes_of(record.dtc for record in self.records)
-
     def pieces(self) -> Iterator[Piece]:
-        yield from head(Report.EXTENDED_SUPPORT, self.suppress)
+        yield from head(self.report, self.suppress)
         yield availability_piece(self.availability)
         if self.number is not None:
             yield Piece(bytes([self.number]), f"extended data record {self.number:02X}")

@@ -19,6 +19,7 @@ from dtctriage.services.uds import DtcStatus, did_name
 from dtctriage.services.uds_codes import (
     CodeStatus,
     Report,
+    ReportAnswer,
     code_pieces,
     codes_of,
     head,
@@ -159,23 +160,21 @@ class StoredRecord:
 
 
 @dataclass(frozen=True, slots=True)
-class StoredData(Message):
+class StoredData(ReportAnswer):
     """59 05: stored data records by their number."""
+
+    report = Report.STORED_DATA
 
     records: tuple[StoredRecord | EmptyRecord, ...]
     tail: int = 0
     suppress: bool = False
 
     @property
-    def title(self) -> str:
-        return Report.STORED_DATA.words
-
-    @property
     def codes(self) -> tuple[Dtc, ...]:
         return codes_of(record.code.dtc for record in self.records if isinstance(record, StoredRecord))
 
     def pieces(self) -> Iterator[Piece]:
-        yield from head(Report.STORED_DATA, self.suppress)
+        yield from head(self.report, self.suppress)
         for record in self.records:
             yield Piece(bytes([record.number]), f"stored data record {record.number:02X}")
             if isinstance(record, StoredRecord):

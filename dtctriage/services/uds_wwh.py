@@ -12,11 +12,12 @@ from typing import NamedTuple
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.spn import SpnFmi
-from dtctriage.services.message import Message, Piece, zero_tailed
+from dtctriage.services.message import Piece, zero_tailed
 from dtctriage.services.tables import by_hex
 from dtctriage.services.uds import DtcStatus
 from dtctriage.services.uds_codes import (
     J1939_FORMAT,
+    CodesReport,
     CodeStatus,
     Report,
     availability_piece,
@@ -41,9 +42,30 @@ class WwhCode(NamedTuple):
     status: DtcStatus
 
 
+class GroupReport(CodesReport):
+    """A report on a functional group; `format` is the DTCFormatIdentifier of its codes."""
+
+    __slots__ = ()
+    format: int
+
+    @property
+    def codes(self) -> tuple[Dtc, ...]:
+        """The J2012 codes; none where the format is another one."""
+        return codes_of((record.dtc for record in self.records), self.format)
+
+    @property
+    def spn_codes(self) -> tuple[SpnFmi, ...]:
+        """The codes where the format is that of SAE J1939-73, else none."""
+        if self.format != J1939_FORMAT:
+            return ()
+        return tuple(SpnFmi.from_bytes(record.dtc.to_bytes()) for record in self.records)
+
+
 @dataclass(frozen=True, slots=True)
-class WwhCodes(Message):
+class WwhCodes(GroupReport):
     """59 42: codes of a functional group with severity and status."""
+
+    report = Report.WWH_BY_MASK
 
     group: int
     availability: int
@@ -53,22 +75,8 @@ class WwhCodes(Message):
     tail: int = 0
     suppress: bool = False
 
-    @property
-    def title(self) -> str:
-        return Report.WWH_BY_MASK.words
-
-    @property
-    def codes(self) -> tuple[Dtc, ...]:
-        """The J2012 codes; none where the format is another one."""
-        return codes_of((record.dtc for record in self.records), self.format)
-
-    @property
-    def spn_codes(self) -> tuple[SpnFmi, ...]:
-        """The codes where the format is that of SAE J1939-73."""
-        return spn_codes(self.format, self.records)
-
     def pieces(self) -> Iterator[Piece]:
-        yield from head(Report.WWH_BY_MASK, self.suppress)
+        yield from head(self.report, self.suppress)
         yield group_piece(self.group)
         yield availability_piece(self.availability)
         yield Piece(
@@ -83,8 +91,10 @@ class WwhCodes(Message):
 
 
 @dataclass(frozen=True, slots=True)
-class WwhPermanent(Message):
+class WwhPermanent(GroupReport):
     """59 55: codes of a functional group with permanent status."""
+
+    report = Report.WWH_PERMANENT
 
     group: int
     availability: int
@@ -93,22 +103,8 @@ class WwhPermanent(Message):
     tail: int = 0
     suppress: bool = False
 
-    @property
-    def title(self) -> str:
-        return Report.WWH_PERMANENT.words
-
-    @property
-    def codes(self) -> tuple[Dtc, ...]:
-        """The J2012 codes; none where the format is another one."""
-        return codes_of((record.dtc for record in self.records), self.format)
-
-    @property
-    def spn_codes(self) -> tuple[SpnFmi, ...]:
-        """The codes where the format is that of SAE J1939-73."""
-        return spn_codes(self.format, self.records)
-
     def pieces(self) -> Iterator[Piece]:
-        yield from head(Report.WWH_PERMANENT, self.suppress)
+        yield from head(self.report, self.suppress)
         yield group_piece(self.group)
         yield availability_piece(self.availability)
         yield format_piece(self.format)
@@ -118,8 +114,10 @@ class WwhPermanent(Message):
 
 
 @dataclass(frozen=True, slots=True)
-class ReadinessGroupCodes(Message):
+class ReadinessGroupCodes(GroupReport):
     """59 56: codes of a readiness group."""
+
+    report = Report.BY_READINESS_GROUP
 
     group: int
     availability: int
@@ -129,17 +127,8 @@ class ReadinessGroupCodes(Message):
     tail: int = 0
     suppress: bool = False
 
-    @property
-    def title(self) -> str:
-        return Report.BY_READINESS_GROUP.words
-
-    @property
-    def codes(self) -> tuple[Dtc, ...]:
-        """The J2012 codes; none where the format is another one."""
-        return codes_of((record.dtc for record in self.records), self.format)
-
     def pieces(self) -> Iterator[Piece]:
-        yield from head(Report.BY_READINESS_GROUP, self.suppress)
+        yield from head(self.report, self.suppress)
         yield group_piece(self.group)
         yield availability_piece(self.availability)
         yield format_piece(self.format)
@@ -154,13 +143,6 @@ def group_piece(group: int) -> Piece:
     return Piece(
         bytes([group]), f"functional group {group:02X}: {row['words'] if row else 'not in the table'}"
     )
-
-
-def spn_codes(code_format: int, records: tuple[WwhCode, ...] | tuple[CodeStatus, ...]) -> tuple[SpnFmi, ...]:
-    """The codes as SPN and FMI where `code_format` is that of SAE J1939-73, else none."""
-    if code_format != J1939_FORMAT:
-        return ()
-    return tuple(SpnFmi.from_bytes(record.dtc.to_bytes()) for record in records)
 
 
 def decode_wwh_codes(payload: bytes, zero_tail: bool = True) -> WwhCodes:
