@@ -114,11 +114,15 @@ def _oxygen_head(tid: int, sensor: int) -> Iterator[Piece]:
     yield _sensor_piece(sensor)
 
 
-def _oxygen_value(tid: int, raw: int) -> str:
+def oxygen_scale(tid: int) -> tuple[Fraction, str]:
+    """Step and unit of the values of a test of service 05; 1 and "raw" where no table knows them."""
     row = by_hex("obd_test_ids", "tid").get(tid)
-    if row is None or not row["scale"]:
-        return f"{raw} (raw)"
-    return f"{float(raw * Fraction(row['scale'])):.6g} {row['unit']}"
+    return (Fraction(row["scale"]), row["unit"]) if row and row["scale"] else (Fraction(1), "raw")
+
+
+def _oxygen_value(tid: int, raw: int) -> str:
+    scale, unit = oxygen_scale(tid)
+    return f"{raw} (raw)" if unit == "raw" else f"{float(raw * scale):.6g} {unit}"
 
 
 def decode_oxygen_test(payload: bytes) -> OxygenTestMask | OxygenConstant | OxygenTest:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from dtctriage.codes.dtc import Dtc
 from dtctriage.services import obd_on_uds
 from dtctriage.services.errors import DecodeError
 from dtctriage.services.identification import VIN_DID, identification_text
@@ -119,15 +118,8 @@ def _frame(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
         pid, data = entry.item.pid, entry.item.data
         if pid % BLOCK:
             module.frames.setdefault(entry.frame, {})[pid] = data
-        if entry.frame != 0:
-            continue
-        if pid % BLOCK == 0:
+        elif entry.frame == 0:
             module.frame_masks[pid] = data
-        elif pid == q.FRAME_CODE_PID:
-            dtc = Dtc.from_bytes(data)
-            module.frame_code = None if dtc.is_padding else dtc
-        else:
-            module.frame += [str(reading) for reading in readings(pid, data)]
 
 
 def _codes(module: ModuleSaid, asked: bytes, payload: bytes) -> None:

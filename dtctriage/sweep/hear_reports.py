@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from dtctriage.services.identification import identifier_meaning
-from dtctriage.services.readings import Reading
 from dtctriage.services.uds import DtcStatus
 from dtctriage.services.uds_codes import SUPPRESS, CodeStatus, Report, decode_code_list
 from dtctriage.services.uds_extended import decode_extended
@@ -75,27 +73,13 @@ def _snapshots(module: ModuleSaid, payload: bytes) -> None:
     for record in answer.records:
         items = tuple((item.did, item.data) for item in record.items)
         module.kept.append(Kept(answer.code.dtc, False, record.number, items))
-        lines = [_snapshot_line(module, did, data) for did, data in items]
-        module.snapshots.setdefault(answer.code.dtc.number, []).extend(lines)
-
-
-def _snapshot_line(module: ModuleSaid, did: int, data: bytes) -> str:
-    """What an identifier says by the profile or the standard, else its bytes."""
-    told = _words(module.definitions.identifier_readings(did, data)) or identifier_meaning(did, data)
-    return told if told and told != "data" else f"{did:04X}: {data.hex(' ').upper()}"
 
 
 def _extended(module: ModuleSaid, payload: bytes) -> None:
     answer = decode_extended(payload, module.definitions)
-    for number, data, _ in answer.records:
-        module.kept.append(Kept(answer.code.dtc, True, number, ((number, data),)))
-        told = _words(module.definitions.record_readings(number, data))
-        line = told or f"extended record {number:02X}: {data.hex(' ').upper()}"
-        module.snapshots.setdefault(answer.code.dtc.number, []).append(line)
-
-
-def _words(readings: Iterable[Reading]) -> str:
-    return "; ".join(str(reading) for reading in readings)
+    module.kept += [
+        Kept(answer.code.dtc, True, number, ((number, data),)) for number, data, _ in answer.records
+    ]
 
 
 _BY_REPORT: dict[Report, Callable[[ModuleSaid, bytes], None]] = {

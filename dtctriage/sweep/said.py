@@ -74,9 +74,8 @@ class ModuleSaid:
     - `supported`: every code that a module can store, with its status (19 0A);
     - `frames`: freeze frames by number, each by PID, its code as PID 02; `kept`: what service 19 gave.
 
-    `snapshots`: lines of what was stored with a code, by the code's number; `frame`: those of the freeze
-    frame 00, whose code is `frame_code`. Masks: supported numbers by block; of oxygen sensors' tests by
-    sensor. `definitions`: what the profile knows of the module's identifiers and records.
+    Masks: supported numbers by block; of oxygen sensors' tests by sensor. `definitions`: what the profile
+    knows of the module's identifiers and records.
     """
 
     target: Target
@@ -103,15 +102,18 @@ class ModuleSaid:
     test_masks: dict[int, bytes] = field(default_factory=dict)
     oxygen_masks: dict[int, bytes] = field(default_factory=dict)
     frame_masks: dict[int, bytes] = field(default_factory=dict)
-    frame_code: Dtc | None = None
     frames: dict[int, dict[int, bytes]] = field(default_factory=dict)
-    frame: list[str] = field(default_factory=list)
     kept: list[Kept] = field(default_factory=list)
-    snapshots: dict[int, list[str]] = field(default_factory=dict)
     info_parts: dict[int, list[InfoPart]] = field(default_factory=dict)
     refused: list[tuple[bytes, int]] = field(default_factory=list)
     troubles: list[Trouble] = field(default_factory=list)
     definitions: Definitions = NO_DEFINITIONS
+
+    def code_of_frame(self, frame: int) -> Dtc | None:
+        """The code for which a freeze frame was stored; None where there is none, or no frame."""
+        data = self.frames.get(frame, {}).get(q.FRAME_CODE_PID, b"")
+        dtc = Dtc.from_bytes(data) if len(data) == 2 else None
+        return None if dtc is None or dtc.is_padding else dtc
 
     @property
     def oxygen_sensors(self) -> tuple[int, ...]:

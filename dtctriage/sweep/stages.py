@@ -121,12 +121,12 @@ class Stages:
         for module in talk.speaking(Language.UDS, Language.OBD_ON_UDS):
             asks += talk.each(stage, [module], self._stored_with_codes(module))
         yield from talk.stage(stage, asks)
-        framed = [module for module in framed if module.frame_code is not None]
+        framed = [module for module in framed if module.code_of_frame(0)]
         yield from spaces.walk(talk, stage, framed, spaces.frame_space(0))
         yield from self._frame(framed, 0)
         for frame in range(1, MOST_FRAMES + 1):
             yield from talk.further(talk.each(stage, framed, [q.frame_code_request(frame)]))
-            framed = [module for module in framed if any(module.frames.get(frame, {}).get(0x02, b""))]
+            framed = [module for module in framed if module.code_of_frame(frame)]
             yield from self._frame(framed, frame)
 
     def _frame(self, modules: Sequence[ModuleSaid], frame: int) -> Iterator[Event]:

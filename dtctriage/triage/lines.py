@@ -12,6 +12,7 @@ from dtctriage.services.uds import StatusBit
 from dtctriage.sweep.picture import ModuleSaid, StoredCode
 from dtctriage.triage.model import CodeLine, ModuleLine, Problem
 from dtctriage.triage.seen import strongest
+from dtctriage.triage.told import stored_with
 from dtctriage.triage.trouble import codes_of
 from dtctriage.triage.view import View
 
@@ -79,15 +80,8 @@ def _codes(view: View, label: str, said: ModuleSaid, problems: Sequence[Problem]
             memories,
             _because(label, entry, problems),
             (label, entry.dtc.number) in starts,
-            tuple(_stored_with(said, entry)),
+            stored_with(said, entry.dtc),
         )
-
-
-def _stored_with(said: ModuleSaid, entry: StoredCode) -> Iterator[str]:
-    """Snapshot lines of the code, and the freeze frame where it was stored for this code."""
-    if said.frame_code is not None and said.frame_code.number == entry.dtc.number:
-        yield from said.frame
-    yield from said.snapshots.get(entry.dtc.number, ())
 
 
 def status_words(entry: StoredCode) -> str:

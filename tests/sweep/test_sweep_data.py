@@ -105,4 +105,4 @@ def test_what_was_stored_with_a_code_as_bytes() -> None:
         ("P0301-00", True, 1, ((1, b"\x03\x07"),)),
     ]
     assert module.frames == {0: {0x02: b"\x03\x01", 0x0C: b"\x1a\xf8"}, 1: {0x0C: b"\x1a\xfc"}}
-    assert module.frame == ["engine speed 1726 1/min"]
+    assert str(module.code_of_frame(0)) == "P0301" and module.code_of_frame(1) is None
