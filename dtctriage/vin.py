@@ -56,6 +56,11 @@ class Vin:
         return self.text[8] == self.computed_check_digit
 
     @property
+    def check_digit_binds(self) -> bool:
+        """Whether position 9 has to be a check digit: North America only (49 CFR 565; Canada follows)."""
+        return self.region == _NORTH_AMERICA
+
+    @property
     def region(self) -> str:
         """The region that assigned the maker's identifier (ISO 3780); empty where none did."""
         first = self.text[0]

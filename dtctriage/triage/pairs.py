@@ -16,7 +16,9 @@ from dtctriage.services.pids import data_lengths, signals
 from dtctriage.services.readings import Signal
 from dtctriage.sweep.picture import ModuleSaid
 from dtctriage.triage.tables import source_words
-from dtctriage.triage.values import Value, in_base_unit, read
+from dtctriage.triage.values import Value, finding_limit, in_base_unit, read
+from dtctriage.triage.watched import codes_of_part
+from dtctriage.wiring.profile import Circuit
 from dtctriage_reference import Row, rows
 
 LAST_PID = 0xFF
@@ -62,10 +64,15 @@ class Pair:
     needs: str = ""
     deviation: bool = False
     subjects: tuple[str, ...] = ()
+    codes: frozenset[int] = frozenset()
+    """Numbers of the codes that watch the part, where a profile names them."""
     source: str = ""
 
     def belongs_to(self, codes: Iterable[Dtc]) -> bool:
         """Whether a code speaks of this part."""
+        codes = list(codes)
+        if any(dtc.number in self.codes for dtc in codes):
+            return True
         told = [meaning(dtc).subject for dtc in codes]
         return any(word.lower() in subject.lower() for word in self.subjects for subject in told)
 
@@ -119,7 +126,7 @@ def _pair(row: Row) -> Pair:
         row["needs"],
         row["kind"] == "error",
         tuple(row["subjects"].split("|")),
-        source_words(row["source"]),
+        source=source_words(row["source"]),
     )
 
 
@@ -127,10 +134,33 @@ def _side(pid: int, name: str) -> Side:
     return Side(pid, next(signal for signal in signals(pid) if signal.name == name))
 
 
-def in_order(pairs: Iterable[Pair], codes: Iterable[Dtc]) -> list[Pair]:
-    """Those that belong to stored codes first."""
-    known = list(codes)
-    return sorted(pairs, key=lambda pair: not pair.belongs_to(known))
+def profile_pairs(said: ModuleSaid, circuits: Iterable[Circuit]) -> Iterator[Pair]:
+    """The pairs that a profile names for its circuits, of the signals that it lays out for the module."""
+    sides = {
+        signal.name: Side(did, signal)
+        for did, definition in said.definitions.identifiers.items()
+        for signal in definition.signals
+    }
+    for circuit in circuits:
+        names = circuit.readings
+        if names.commanded in sides and names.sensed in sides:
+            yield _pair_of_circuit(circuit, sides[names.commanded], sides[names.sensed])
+
+
+def _pair_of_circuit(circuit: Circuit, commanded: Side, actual: Side) -> Pair:
+    """In percent the tolerance is absolute; in other units a share of a command that is not zero."""
+    percent = commanded.signal.unit == "%"
+    return Pair(
+        circuit.name or circuit.id,
+        commanded,
+        actual,
+        tolerance=finding_limit("pair_percent").value if percent else 0.0,
+        relative=0.0 if percent else finding_limit("pair_relative").value,
+        settling=finding_limit("pair_settling").value,
+        least=float("-inf") if percent else float(commanded.signal.scale),
+        codes=frozenset(dtc.number for dtc in codes_of_part(circuit)),
+        source="vehicle profile",
+    )
 
 
 def compare(said: ModuleSaid, label: str, pairs: Iterable[Pair], *, engine_runs: bool) -> Iterator[Compared]:

@@ -65,6 +65,16 @@ def values(view: View, pid: int, name: str = "") -> Iterator[Value]:
             yield found
 
 
+def meant(said: ModuleSaid, what: str, label: str = "") -> Value | None:
+    """The value that a profile marks as odometer, clock, key cycles or supply, in the unit compared."""
+    for did, data in said.identifiers.items():
+        definition = said.definitions.identifiers.get(did)
+        for signal in definition.signals if definition else ():
+            if signal.means == what and (found := read(signal, data)) is not None:
+                return Value(label, found.name, *in_base_unit(found.value, found.unit))
+    return None
+
+
 @dataclass(frozen=True, slots=True)
 class FindingLimit:
     """A limit that a rule judges by, with where it comes from in a reader's words."""

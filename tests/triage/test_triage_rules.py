@@ -281,3 +281,10 @@ def test_vin_doubtful(bench: Bench, ruled: Ruled, vin: str, word: str | None) ->
 def test_a_doubtful_vin_in_many_modules_is_told_once(bench: Bench, ruled: Ruled) -> None:
     many = [bench.said(0x7E0 + n, vins={"service 09": "SHORT"}) for n in range(4)]
     assert len(ruled(vin_doubtful.find, with_modules(bench, *many))) == 1
+
+
+def test_outside_north_america_position_nine_is_free(bench: Bench, ruled: Ruled) -> None:
+    """VIN regions of ISO 3780: S to Z are Europe. An invented VIN; A is no check digit."""
+    assert ruled(vin_doubtful.find, with_modules(bench, engine(bench, vin="XZ0KV5C2AP1000417"))) == []
+    (found,) = ruled(vin_doubtful.find, with_modules(bench, engine(bench, vin="XZ0KV5C2AP100041A")))
+    assert "last four places" in found.title

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import Any
 
 import pytest
 
+from dtctriage.codes.dtc import Dtc
+from dtctriage.services.definitions import DataDefinition, Definitions
+from dtctriage.services.readings import Signal
 from dtctriage.sweep.picture import Picture
+from dtctriage.sweep.said import Kept
 from dtctriage.triage.model import Abstained, Finding, Weight
+from dtctriage.triage.pairs import compare, profile_pairs
 from dtctriage.triage.rules import (
     charging,
+    clocks_differ,
     commanded_actual,
     erased_apart,
     erased_lately,
@@ -24,6 +31,7 @@ from dtctriage.triage.rules import (
     supply_apart,
 )
 from dtctriage.triage.view import Engine, Told
+from dtctriage.wiring.circuits import Readings
 
 Bench = Any
 Judged = Any
@@ -250,11 +258,15 @@ def test_an_arctic_morning_is_no_open_sensor(bench: Bench, judged: Judged) -> No
         ({0x49: "26", 0x4A: "00"}, True),
         ({0x49: "26", 0x4A: "FF"}, False),
         ({0x11: "2B", 0x47: "2B"}, False),
-        ({0x11: "2B", 0x47: "8C"}, True),
+        ({0x11: "2B", 0x47: "7D"}, False),
+        ({0x11: "2B", 0x47: "A6"}, True),
     ],
 )
 def test_rest_tracks(bench: Bench, judged: Judged, data: dict[int, str], fires: bool) -> None:
-    """A*100/255 %: 26 is 14.9, 13 half of it, D9 its opposite 85.1; 80 is 50.2; 00 leaves the 5 V window."""
+    """A*100/255 %: 26 is 14.9, 13 half of it, D9 its opposite 85.1; 80 is 50.2; 00 leaves the 5 V window.
+
+    2B is 16.9; 7D is 49.0, a third of the range higher; A6 is 65.1.
+    """
     assert bool(found(judged(rest_tracks.find, car(bench, REST | data)))) is fires
 
 
@@ -370,3 +382,100 @@ def test_a_clock_that_lies_dates_nothing(bench: Bench, judged: Judged, then: str
 def test_odometers_differ(bench: Bench, judged: Judged, one: str, other: str, fires: bool) -> None:
     """PID A6: /10 km: 12,345.6 against 12,355.6 and 100,000."""
     assert bool(found(judged(odometers_differ.find, car(bench, {0xA6: one}, {0xA6: other})))) is fires
+
+
+# -- what the profile lays out ------------------------------------------------------------------------------
+
+
+def laid(**signals: tuple[int, Signal]) -> Definitions:
+    """Identifiers of a module, one signal each."""
+    return Definitions(
+        {did: DataDefinition(name, signal.size, (signal,)) for name, (did, signal) in signals.items()}
+    )
+
+
+def signal(name: str, size: int, unit: str, means: str = "", scale: Fraction = Fraction(1)) -> Signal:
+    return Signal(name, 0, size, False, scale, Fraction(0), unit, means=means)
+
+
+MARKED = laid(
+    odometer=(0x3A01, signal("odometer", 3, "mi", "odometer")),
+    clock=(0x3A03, signal("clock", 4, "s", "clock")),
+    supply=(0x3A02, signal("supply", 2, "mV", "supply")),
+)
+
+
+def marked(bench: Bench, at: int, **more: Any) -> Any:
+    return bench.said(at, definitions=MARKED, **more)
+
+
+def test_units_of_the_profile_are_converted_once(bench: Bench, judged: Judged) -> None:
+    """62,000 and 62,010 miles are 16.1 km apart, 62,013 and 62,000 20.9 km (1 mile is 1.609344 km)."""
+    for miles, fires in ((62_010, False), (62_013, True)):
+        two = [
+            marked(bench, at, identifiers={0x3A01: count.to_bytes(3, "big")})
+            for at, count in ((0x760, 62_000), (0x720, miles))
+        ]
+        picture = bench.swept(modules={said.target: said for said in two})
+        assert bool(found(judged(odometers_differ.find, picture))) is fires
+
+
+def test_supply_by_the_profile(bench: Bench, judged: Judged) -> None:
+    """12,400, 12,300 and 10,900 mV."""
+    told = [
+        marked(bench, at, identifiers={0x3A02: volts.to_bytes(2, "big")})
+        for at, volts in ((0x760, 12_400), (0x720, 12_300), (0x730, 10_900))
+    ]
+    picture = bench.swept(modules={said.target: said for said in told}, supply=None)
+    (one,) = judged(supply_apart.find, picture)
+    assert one.title == "730 sees 1.5 V less than the other modules"
+
+
+@pytest.mark.parametrize(("seconds", "fires"), [(599, False), (601, True)])
+def test_clocks_differ(bench: Bench, judged: Judged, seconds: int, fires: bool) -> None:
+    two = [
+        marked(bench, at, identifiers={0x3A03: when.to_bytes(4, "big")})
+        for at, when in ((0x760, 1_000_000), (0x720, 1_000_000 + seconds))
+    ]
+    picture = bench.swept(modules={said.target: said for said in two})
+    assert bool(found(judged(clocks_differ.find, picture))) is fires
+
+
+def test_makers_snapshots_are_put_in_order_by_the_clock(bench: Bench, judged: Judged) -> None:
+    """One module tells the time now; snapshots of two others were taken 20 hours and 1 hour before."""
+    told = []
+    for at, code, ago in ((0x760, "C0035-11", 72_000), (0x720, "U0121-87", 3_600)):
+        dtc = bench.stored(code).dtc
+        then = Kept(dtc, False, 1, ((0x3A03, (1_000_000 - ago).to_bytes(4, "big")),))
+        told.append(marked(bench, at, kept=[then]))
+    told.append(marked(bench, 0x730, identifiers={0x3A03: (1_000_000).to_bytes(4, "big")}))
+    (one,) = judged(order_in_time.find, bench.swept(modules={said.target: said for said in told}))
+    assert one.title == "Came first: C0035-11 in 760, 1200 min ago"
+    assert one.detail == "Then U0121-87 in 720 60 min ago."
+
+
+@pytest.mark.parametrize(
+    ("unit", "commanded", "sensed", "disagrees"),
+    [
+        ("%", 40, 49, False),
+        ("%", 40, 51, True),
+        ("1/min", 100, 114, False),
+        ("1/min", 100, 116, True),
+        ("1/min", 0, 5, None),
+    ],
+)
+def test_pairs_of_the_profile(
+    bench: Bench, unit: str, commanded: int, sensed: int, disagrees: bool | None
+) -> None:
+    circuit = bench.profile.circuit[0].model_copy(
+        update={"readings": Readings(commanded="fan asked", sensed="fan runs")}
+    )
+    known = laid(a=(0x4001, signal("fan asked", 1, unit)), b=(0x4002, signal("fan runs", 1, unit)))
+    said = bench.said(
+        0x7E0, definitions=known, identifiers={0x4001: bytes([commanded]), 0x4002: bytes([sensed])}
+    )
+    pairs = list(profile_pairs(said, [circuit]))
+    told = [each.disagrees for each in compare(said, "ECM", pairs, engine_runs=False)]
+    assert told == ([] if disagrees is None else [disagrees])
+    codes = [Dtc.parse(text) for text in (circuit.codes.open, circuit.codes.low, circuit.codes.high) if text]
+    assert pairs[0].belongs_to(codes) and not pairs[0].belongs_to([Dtc.parse("B1000")])

@@ -23,6 +23,7 @@ SOURCED = (
     "families",
     "code_ranks",
     "code_causes",
+    "track_relations",
 )
 
 

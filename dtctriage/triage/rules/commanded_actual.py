@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from dtctriage.triage.model import Abstained, Finding, Weight
-from dtctriage.triage.pairs import Compared, compare, in_order, standard_pairs
+from dtctriage.triage.pairs import Compared, compare, profile_pairs, standard_pairs
 from dtctriage.triage.state import engine_running
 from dtctriage.triage.view import View
 
@@ -23,8 +23,12 @@ def find(view: View) -> Iterator[Finding | Abstained]:
 def compared(view: View) -> list[Compared]:
     """Every pair read, those that belong to stored codes first."""
     codes = [entry.dtc for _, said in view.modules for entry in said.codes]
-    pairs, runs = in_order(standard_pairs(), codes), engine_running(view)
-    return [each for label, said in view.modules for each in compare(said, label, pairs, engine_runs=runs)]
+    runs = engine_running(view)
+    found: list[Compared] = []
+    for label, said in view.modules:
+        circuits = [item for item in view.profile.circuit if item.module == label] if view.profile else []
+        found += compare(said, label, [*standard_pairs(), *profile_pairs(said, circuits)], engine_runs=runs)
+    return sorted(found, key=lambda each: not each.pair.belongs_to(codes))
 
 
 def _finding(view: View, pair: Compared, pairs: list[Compared]) -> Finding:

@@ -6,14 +6,15 @@ from collections.abc import Iterator
 
 from dtctriage.triage.ages import ODOMETER
 from dtctriage.triage.model import Abstained, Finding, Weight
-from dtctriage.triage.values import finding_limit, values
+from dtctriage.triage.values import finding_limit, meant, values
 from dtctriage.triage.view import View
 
 
 def find(view: View) -> Iterator[Finding | Abstained]:
     """A clock that goes otherwise dates its codes otherwise; or the module comes from another vehicle."""
-    told = sorted(values(view, ODOMETER), key=lambda found: found.number)
-    if len(told) < 2:
+    marked = [found for label, said in view.modules if (found := meant(said, "odometer", label))]
+    told = sorted([*values(view, ODOMETER), *marked], key=lambda found: found.number)
+    if len({found.label for found in told}) < 2:
         yield Abstained("odometers_differ", "fewer than two modules tell an odometer")
         return
     apart = told[-1].number - told[0].number
@@ -25,6 +26,6 @@ def find(view: View) -> Iterator[Finding | Abstained]:
         f"Odometers differ by {apart:.0f} km: {told[0].label} and {told[-1].label}",
         ", ".join(f"{found.label} {found.number:.0f} km" for found in told),
         tuple(found.cite(view) for found in told),
-        "SAE J1979 PID A6",
+        "SAE J1979 PID A6; vehicle profile",
         "A module replaced or taken from another vehicle; do not order its codes in time with the others.",
     )

@@ -4,31 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from dtctriage.triage.ages import Age, ages
+from dtctriage.triage.ages import SCALES, Age, Scale, ages
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.values import finding_limit
 from dtctriage.triage.view import View
 
 
 def find(view: View) -> Iterator[Finding | Abstained]:
-    """By distance, else by engine time; codes of one moment have no first among them."""
+    """By the scale that dates most codes; codes of one moment have no first among them."""
     told = ages(view)
-    by_distance = [age for age in told if age.km is not None]
-    by_time = [age for age in told if age.minutes is not None]
-    if len(by_distance) >= max(2, len(by_time)):
-        yield from _order(view, by_distance, [age.km or 0.0 for age in by_distance], "km", "chain_km")
-    elif len(by_time) >= 2:
-        yield from _order(view, by_time, [age.minutes or 0.0 for age in by_time], "min", "chain_minutes")
-    else:
+    by_scale = {scale: [age for age in told if scale in age.ago] for scale in SCALES}
+    scale, dated = max(by_scale.items(), key=lambda item: len(item[1]))
+    if len(dated) < 2:
         yield Abstained("order_in_time", "fewer than two codes tell when they were stored")
+        return
+    yield _order(view, dated, scale)
 
 
-def _order(view: View, told: list[Age], ago: list[float], unit: str, key: str) -> Iterator[Finding]:
-    ranked = sorted(zip(ago, told, strict=True), key=lambda pair: (-pair[0], str(pair[1].dtc)))
-    limit = finding_limit(key)
+def _order(view: View, dated: list[Age], scale: Scale) -> Finding:
+    ranked = sorted(((age.ago[scale], age) for age in dated), key=lambda pair: (-pair[0], str(pair[1].dtc)))
+    limit, unit = finding_limit(scale.limit).value, scale.unit
     oldest = ranked[0][0]
-    first = [age for when, age in ranked if oldest - when <= limit.value]
-    later = [(when, age) for when, age in ranked if oldest - when > limit.value]
+    first = [age for when, age in ranked if oldest - when <= limit]
+    later = [(when, age) for when, age in ranked if oldest - when > limit]
     names = ", ".join(f"{age.dtc} in {age.label}" for age in first)
     if later:
         title = f"Came first: {names}, {oldest:g} {unit} ago"
@@ -37,12 +35,12 @@ def _order(view: View, told: list[Age], ago: list[float], unit: str, key: str) -
     else:
         title = f"Stored at one moment, {oldest:g} {unit} ago: {names}"
         detail = "Codes of one moment have one cause more often than several."
-    yield Finding(
+    return Finding(
         "order_in_time",
         Weight.NOTE,
         title,
         detail,
         tuple(view.ledger.cite(EvidenceKind.CODE, age.label, str(age)) for _, age in ranked),
-        "SAE J1979 PIDs 31, 4E and A6; common practice, no source",
+        "SAE J1979 PIDs 31, 4E and A6; ISO 14229-1 service 19 04",
         "Start with the earliest; a later one may only follow from it." if later else "",
     )

@@ -9,6 +9,7 @@ from dtctriage.triage.model import Abstained, Finding, Weight
 from dtctriage.triage.state import engine_off, state_evidence
 from dtctriage.triage.values import Value, finding_limit, value
 from dtctriage.triage.view import View
+from dtctriage_reference import rows
 
 GROUPS = (("accelerator pedal", (0x49, 0x4A, 0x4B)), ("throttle", (0x11, 0x47, 0x48)))
 """PIDs of SAE J1979 that are tracks of one part."""
@@ -36,7 +37,7 @@ def _judge(view: View, part: str, tracks: list[Value]) -> Iterator[Finding]:
     low, high = finding_limit("window_low").value, finding_limit("window_high").value
     outside = [track for track in tracks if not low <= track.number <= high]
     first = tracks[0]
-    odd = outside or [track for track in tracks[1:] if not _related(first.number, track.number)]
+    odd = outside or [track for track in tracks[1:] if not _related(part, first.number, track.number)]
     if not odd:
         return
     what = "outside the window of a 5 V sensor" if outside else "no usual partner of the first track"
@@ -52,7 +53,11 @@ def _judge(view: View, part: str, tracks: list[Value]) -> Iterator[Finding]:
     )
 
 
-def _related(first: float, other: float) -> bool:
-    """Same, half, double or opposite: how makers lay out redundant tracks (common practice)."""
-    usual = (first, first / 2, first * 2, 100 - first)
-    return min(abs(other - each) for each in usual) <= finding_limit("rest_tracks").value
+def _related(part: str, first: float, other: float) -> bool:
+    """Whether a track keeps to one of the ways in which makers lay out a second one."""
+    usual = (
+        float(row["factor"]) * first + float(row["offset"])
+        for row in rows("track_relations")
+        if row["part"] == part
+    )
+    return any(abs(other - each) <= finding_limit("rest_tracks").value for each in usual)

@@ -7,7 +7,7 @@ from statistics import median
 
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.tables import limit
-from dtctriage.triage.values import finding_limit
+from dtctriage.triage.values import finding_limit, meant
 from dtctriage.triage.view import View
 
 RULE = "supply_apart"
@@ -15,7 +15,7 @@ RULE = "supply_apart"
 
 def find(view: View) -> Iterator[Finding | Abstained]:
     """The drop in volts points at the module's own feed or ground, since the others have theirs."""
-    told = {label: said.volts for label, said in view.modules if said.volts}
+    told = dict(_volts(view))
     pin16 = view.picture.supply
     if pin16 is not None and pin16 < (limit("no_supply").low or 0):
         pin16 = None  # whoever answers has supply: that voltmeter is wrong
@@ -29,16 +29,32 @@ def find(view: View) -> Iterator[Finding | Abstained]:
             drops.append((median(others) - volts, "the other modules"))
         # Where others read as low as this one, it is the adapter's voltmeter that stands alone.
         alone = len(others) < 2 or bool(drops)
-        if pin16 is not None and alone and pin16 - volts > finding_limit("supply_drop").value:
+        if pin16 is not None and alone and pin16 - volts > _allowed(pin16):
             drops.append((pin16 - volts, "pin 16"))
         if drops:
-            yield _finding(view, label, volts, drops)
+            yield _finding(view, label, told, drops)
 
 
-def _finding(view: View, label: str, volts: float, drops: list[tuple[float, str]]) -> Finding:
+def _allowed(pin16: float) -> float:
+    """The trade's limit for a whole circuit, and the error of an adapter's voltmeter on top."""
+    return finding_limit("supply_drop").value + pin16 * finding_limit("voltmeter_error").value / 100
+
+
+def _volts(view: View) -> Iterator[tuple[str, float]]:
+    """What each module says of its own supply: PID 42, else what the profile marks."""
+    for label, said in view.modules:
+        marked = meant(said, "supply", label)
+        if said.volts:
+            yield label, said.volts
+        elif marked is not None and marked.unit == "V" and marked.number:
+            yield label, marked.number
+
+
+def _finding(view: View, label: str, all_volts: dict[str, float], drops: list[tuple[float, str]]) -> Finding:
+    volts = all_volts[label]
     drop, against = max(drops)
     cited = [view.ledger.cite(EvidenceKind.SUPPLY, label, f"{volts:.1f} V by its own measure")]
-    told = [f"{name} {said.volts:.1f} V" for name, said in view.modules if said.volts and name != label]
+    told = [f"{name} {other:.1f} V" for name, other in all_volts.items() if name != label]
     if view.picture.supply is not None:
         told.append(f"pin 16 {view.picture.supply:.1f} V")
     cited.append(view.ledger.cite(EvidenceKind.SUPPLY, "", f"beside {label}: {', '.join(told)}"))

@@ -32,7 +32,10 @@ def find(view: View) -> Iterator[Finding]:
 
 
 def _warnings(text: str) -> tuple[str, ...]:
+    """What speaks against a VIN; a check digit that need not be one is no evidence."""
     try:
-        return tuple(Vin.parse(text).warnings)
+        vin = Vin.parse(text)
     except VinError as error:
         return (error.message,)
+    free = not vin.check_digit_holds and not vin.check_digit_binds
+    return vin.warnings[1:] if free else vin.warnings
