@@ -44,6 +44,7 @@ REACHING_ACROSS = {
     "dtctriage.cli",
     "dtctriage.desk",
     "dtctriage.intake",
+    "dtctriage.clearing",
     "dtctriage.links",
     "dtctriage.remembered",
     "dtctriage.work",

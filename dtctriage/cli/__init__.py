@@ -23,6 +23,7 @@ from dtctriage.errors import TriageError
 COMMANDS = (
     "intake",
     "recheck",
+    "clear",
     "sheet",
     "note",
     "undo",

@@ -19,7 +19,8 @@ def cleared_lines(words: View, paper: Paper) -> Iterator[str]:
         yield from hanging("  *", one.head, paper.width, 4)
         rows = [Row(line) for line in one.answers]
         if rows:
-            yield from (f"    {line}" for line in table(("Module", "Asked", "Answer"), rows, paper.width - 4))
+            lines = table(("Modules", "Asked", "Answer"), rows, paper.width - 4)
+            yield from (f"    {line}" for line in lines)
         if one.note:
             yield from hanging("", one.note, paper.width, 4)
 

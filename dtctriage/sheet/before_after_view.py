@@ -64,7 +64,7 @@ class BeforeAfterView:
 
 @dataclass(frozen=True, slots=True)
 class ClearedView:
-    """A clearing: its head, and a line for each module: module, request, outcome."""
+    """A clearing: its head, and a line for each answer: the modules that gave it, request, outcome."""
 
     head: str
     answers: tuple[tuple[str, str, str], ...]
@@ -123,14 +123,15 @@ def _run(line: MonitorToRunPart) -> RunView:
 
 def cleared_view(part: ClearingPart) -> ClearedView:
     """Put a clearing into words."""
+    alike: dict[tuple[str, str], list[str]] = {}
+    for line in part.answers:
+        told = f"{line.outcome}: {line.detail}" if line.detail else line.outcome
+        alike.setdefault((line.request, told), []).append(line.module)
     left = part.planned - len(part.answers)
     broken = f"; BROKEN OFF, {left} of {part.planned} not asked" if left else ""
     return ClearedView(
         f"{words.moment(part.at)} by {part.who}, on intake {part.intake}; engine {part.engine}, "
         f"supply {part.supply}{broken}",
-        tuple(
-            (line.module, line.request, f"{line.outcome}{': ' + line.detail if line.detail else ''}")
-            for line in part.answers
-        ),
+        tuple((words.listed(modules), *asked) for asked, modules in alike.items()),
         CLEARED_NOTE if any(line.outcome == "cleared" for line in part.answers) else "",
     )

@@ -1,0 +1,105 @@
+"""`dtctriage clear`: what it asks, what it says, and that nothing is sent where it refuses."""
+
+from __future__ import annotations
+
+import io
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Cli = Callable[..., Any]
+
+
+@pytest.fixture(scope="module")
+def kept(shared_shop: Any, demo: Path) -> Path:
+    """Records with the intake of the demo's second order, as RO-7."""
+    place = shared_shop.folder / "clear.sqlite"
+    done = shared_shop.run(
+        *("intake", "--link", link_of(demo), "--order", "RO-7", "--profile", demo / "kavo.vehicle.toml"),
+        *("--rounds", "1", "--records", place),
+    )
+    assert done.code == 0, done.err
+    return Path(place)
+
+
+def link_of(demo: Path) -> str:
+    return f"classroom:{demo / 'second.lesson.toml'}"
+
+
+@pytest.fixture
+def taken(cli: Cli, kept: Path, demo: Path, tmp_path: Path) -> str:
+    """The order after its intake; the link to its vehicle."""
+    shutil.copy(kept, tmp_path / "records.sqlite")
+    return link_of(demo)
+
+
+def test_it_warns_and_asks_for_the_number(
+    cli: Cli, taken: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO("RO-7\n"))
+    log = tmp_path / "clear.jsonl"
+    ended = cli("clear", "RO-7", taken, "--technician", "M. Sato", "--wire-log", log)
+    for lost in ("readiness", "freeze frames", "learned values", "intermittent"):
+        assert lost in ended.err
+    assert "Type RO-7 to clear" in ended.err
+    assert "These stay, for they are permanent: ECM U0103, TCM U0103." in ended.err
+    assert "Permanent, and erased by no tool: ECM U0103, TCM U0103." in ended.out
+    assert "14ffffff" in log.read_text(encoding="utf-8")
+    shown = cli("sheet", "RO-7").out
+    assert "CLEARED" in shown and "by M. Sato, on intake 1" in shown
+
+
+@pytest.mark.parametrize(
+    ("arguments", "answer", "complaint"),
+    [
+        (("--technician", "M. Sato"), "RO-8\n", '"RO-8" is not the number of order RO-7'),
+        (("--technician", "M. Sato", "--typed", ""), "", '"" is not the number of order RO-7'),
+        ((), "RO-7\n", "Nobody is named who clears"),
+        (("--technician", "M. Sato", "--volts", "10.4"), "RO-7\n", "Only 10.4 V"),
+    ],
+)
+def test_where_it_refuses_nothing_that_clears_is_sent(
+    cli: Cli,
+    taken: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    arguments: tuple[str, ...],
+    answer: str,
+    complaint: str,
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO(answer))
+    log = tmp_path / "clear.jsonl"
+    ended = cli("clear", "RO-7", taken, "--wire-log", log, *arguments)
+    assert ended.code == 2
+    assert complaint in ended.err.splitlines()[-1] and "Traceback" not in ended.err
+    assert ended.out == ""
+    said = log.read_text(encoding="utf-8") if log.exists() else ""
+    assert "14ffffff" not in said and '"04"' not in said
+    assert "CLEARED" not in cli("sheet", "RO-7").out
+
+
+def test_no_answer_to_the_question_is_no_yes(
+    cli: Cli, taken: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The end of the input: a script that gives no number."""
+    monkeypatch.setattr("sys.stdin", io.StringIO(""))
+    log = tmp_path / "clear.jsonl"
+    ended = cli("clear", "RO-7", taken, "--technician", "M. Sato", "--wire-log", log)
+    assert ended.code == 2
+    assert "14ffffff" not in log.read_text(encoding="utf-8")
+    assert "CLEARED" not in cli("sheet", "RO-7").out
+
+
+def test_without_an_intake_it_refuses(cli: Cli, demo: Path) -> None:
+    from datetime import UTC, datetime
+
+    from dtctriage.records import Records
+
+    with Records.open() as records:
+        records.create_or_update_order("RO-9", at=datetime(2026, 11, 25, tzinfo=UTC), technician="M. Sato")
+    ended = cli("clear", "RO-9", f"classroom:{demo / 'second.lesson.toml'}", "--typed", "RO-9")
+    assert (ended.code, ended.out) == (2, "")
+    assert "Order RO-9 has no complete intake" in ended.complaint
