@@ -66,7 +66,7 @@ status = 0x2F
 [readings.ECM]
 0C = 1726
 """
-REST = (DEMO / "kavo.rest.toml").read_text(encoding="utf-8").partition("[readings.ECM]")[0]
+REST = (DEMO / "kavo.rest.toml").read_text(encoding="utf-8").partition("[live]")[0]
 NODES = {"can11": ("0x7E0", "0x7E1"), "can29": ("0x18DA10F1", "0x18DA18F1")}
 
 
@@ -168,7 +168,7 @@ def text_link() -> Callable[[Vehicle], SerialTextLink]:
     """The serial link at a vehicle's text adapter, in memory."""
 
     def plug_in(vehicle: Vehicle) -> SerialTextLink:
-        port = MemoryPort(TextAdapter(vehicle), vehicle.lesson.file.key_on_seconds)
+        port = MemoryPort(TextAdapter(vehicle), vehicle.lesson.key_on_seconds)
         return start(port, PortAddress("memory://", None), "serial:memory", port.clock)
 
     return plug_in

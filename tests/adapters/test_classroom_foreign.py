@@ -15,7 +15,7 @@ from udsoncan.Response import Response
 from udsoncan.services.ReadDTCInformation import ReadDTCInformation
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.services.j1979_data import decode_current_data
+from dtctriage.services.j1979_data import decode_current_data, decode_freeze_frame
 from dtctriage.services.j1979_tests import MonitorResults, Verdict, decode_monitor_tests
 from dtctriage.services.pids import readings
 from dtctriage.services.readings import Quantity
@@ -162,11 +162,15 @@ def test_scapy_reads_current_data_and_the_freeze_frame(show: Show, ask: Say, obd
     """The temperatures, pressures and speeds, on whose scaling the two agree."""
     vehicle = show(name)
     for pid in (0x05, 0x0B, 0x0C, 0x0D, 0x0F, 0x2F, 0x33, 0x42, 0x46):
-        payload = ask(vehicle, "ECM", bytes([0x01, pid]))
+        now = ask(vehicle, "ECM", bytes([0x01, pid]))
         frozen = ask(vehicle, "ECM", bytes([0x02, pid, 0x00]))
-        (reading,) = readings(pid, decode_current_data(payload).items[0].data)
-        assert isinstance(reading, Quantity)
-        for answer in (payload, frozen):
+        data = (
+            (now, decode_current_data(now).items[0].data),
+            (frozen, decode_freeze_frame(frozen).items[0].item.data),
+        )
+        for answer, raw in data:
+            (reading,) = readings(pid, raw)
+            assert isinstance(reading, Quantity)
             (record,) = obd(answer).payload.data_records
             assert float(record.payload.data) == pytest.approx(reading.value, abs=0.01)
 

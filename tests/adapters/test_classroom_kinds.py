@@ -18,6 +18,7 @@ from dtctriage.sweep.run import Plan, sweep
 from dtctriage.triage.told import stored_with
 from dtctriage.vin import Vin
 from dtctriage_adapters.classroom import open_link
+from dtctriage_adapters.classroom.conditions import conditions_at
 from dtctriage_adapters.classroom.vehicle import Vehicle
 
 KINDS = Path(__file__).parents[2] / "demo/lessons/kinds"
@@ -152,8 +153,8 @@ def test_what_was_stored_with_the_code_is_told(swept: Swept, name: str) -> None:
     module = dict(said(vehicle, seen))[FAULTY[name]]
     ((_, dtc),) = vehicle.effects.codes
     lines = stored_with(module, dtc)
-    readings = vehicle.lesson.rest.readings[FAULTY[name]]
-    assert any(f"coolant temperature {readings['05']:.0f} degC" in line for line in lines)
+    soaked = conditions_at(vehicle.lesson.state, compression=False, seconds=0.0).coolant
+    assert any(f"coolant temperature {soaked:.0f} degC" in line for line in lines)
     assert any("control module voltage 12.5" in line for line in lines)
 
 

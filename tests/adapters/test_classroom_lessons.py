@@ -118,7 +118,7 @@ def test_pin_16_without_supply_shows_no_volts_and_changes_nothing_else() -> None
 def test_every_role_that_is_listened_to_has_a_lost_communication_code() -> None:
     shown = vehicle("lessons/yearly-service")
     for module in shown.modules:
-        codes = build_memory(module.profile, shown.lesson, shown.effects).codes(0.0)
+        codes = build_memory(module.profile, shown.lesson, shown.course).codes(0.0)
         named = {
             role.key
             for record in codes

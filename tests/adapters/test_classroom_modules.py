@@ -198,7 +198,8 @@ def test_a_cleared_vehicle_says_so_by_its_readiness_and_counters() -> None:
 REFUSALS = {
     # Request, negative response code (ISO 14229-1 Annex A: 11 service, 12 sub-function, 13 length, 31 range).
     "2E F190 00": 0x11,
-    "14 FFFFFF": 0x11,
+    "14 FFFF": 0x13,
+    "14 123456": 0x31,
     "27 01": 0x11,
     "31 01 0203": 0x11,
     "10 02": 0x12,

@@ -58,9 +58,10 @@ def test_a_snapshot_is_kept_when_the_code_is_confirmed_and_not_before(show: Show
 
 
 def test_the_odometer_counts_kilometres_whatever_the_paperwork_does(show: Show) -> None:
-    lesson = show("lessons/kinds/denby").lesson
-    assert lesson.file.order.unit == "mi"
-    assert surroundings(lesson, 12.0, 0.0)["odometer"] == pytest.approx(148_900 * 1.609344)
+    vehicle = show("lessons/kinds/denby")
+    assert vehicle.lesson.file.order.unit == "mi"
+    told = surroundings("ECM", vehicle.lesson, vehicle.course, 0.0)
+    assert told["odometer"] == pytest.approx(148_900 * 1.609344)
 
 
 def test_a_code_from_before_keeps_the_snapshot_of_its_time(show: Show, ask: Say) -> None:

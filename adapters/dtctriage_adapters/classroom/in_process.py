@@ -67,7 +67,7 @@ def open_classroom(rest: str) -> ClassroomLink:
     path, over = _parse(rest)
     lesson = load_lesson(path)
     vehicle = build_vehicle(lesson)
-    clock = KeyClock(lesson.file.key_on_seconds)
+    clock = KeyClock(lesson.key_on_seconds)
     if over == OVER_CAN and vehicle.line is not None:
         raise LinkUrlError(f"The vehicle of {path} is not on CAN", f"Write classroom:{path}?over=text")
     start = _start_nodes if over == OVER_CAN else _start_text

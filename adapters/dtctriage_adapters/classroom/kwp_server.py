@@ -1,4 +1,4 @@
-"""The KWP2000 side of a module: services 10, 13, 17, 18, 1A, 21 and 3E of ISO 14230-3.
+"""The KWP2000 side of a module: services 10, 13, 14, 17, 18, 1A, 21 and 3E of ISO 14230-3.
 
 What the standard says here is from memory.
 """
@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from dtctriage.codes.dtc import Dtc
+from dtctriage.services.clearing import KwpCleared, KwpClearRequest
 from dtctriage.services.kwp import (
     ALL_GROUPS,
     KwpCode,
@@ -25,6 +26,7 @@ from dtctriage.services.message import Message
 from dtctriage.services.requests import decode_request
 from dtctriage.services.uds import StatusBit
 from dtctriage.services.uds_session import SessionEntered, SessionRequest, TesterPresent
+from dtctriage_adapters.classroom.erasing import KWP_ALL_GROUPS, Eraser
 from dtctriage_adapters.classroom.memory import CodeMemory, Entry
 from dtctriage_adapters.classroom.refusing import Nrc, Refused, understood
 from dtctriage_adapters.classroom.watches import MESSAGE_MISSING
@@ -54,10 +56,11 @@ class KwpServer:
         local: Mapping[int, bytes],
         memory: CodeMemory,
         surroundings: Callable[[Entry], bytes],
+        eraser: Eraser,
     ) -> None:
         self._identity, self._local = identity, local
-        self._memory, self._surroundings = memory, surroundings
-        self.services = frozenset({0x10, 0x13, 0x17, 0x18, 0x1A, 0x3E} | ({0x21} if local else set()))
+        self._memory, self._surroundings, self._eraser = memory, surroundings, eraser
+        self.services = frozenset({0x10, 0x13, 0x14, 0x17, 0x18, 0x1A, 0x3E} | ({0x21} if local else set()))
 
     def answer(self, payload: bytes, now: float) -> tuple[bytes, ...]:
         """The answer to a request of a service in `services`; none where it asks for none. Raises Refused.
@@ -79,6 +82,9 @@ class KwpServer:
                 group = ALL_GROUPS if request.group is None else request.group
                 entries = self._stored(group, now)
                 return KwpPlainCodes(tuple(dict.fromkeys(entry.dtc.base for entry in entries)))
+            case KwpClearRequest():
+                self._eraser.erase(request.group, (KWP_ALL_GROUPS,), now)
+                return KwpCleared(request.group)
             case KwpStatusRequest():
                 return self._status(request.dtc, now)
             case IdentificationRequest() if request.option in self._identity:

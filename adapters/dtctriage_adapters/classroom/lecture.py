@@ -53,7 +53,7 @@ def give_lesson(path: Path, way: Way, announce: Callable[[str], None]) -> None:
     """
     lesson = load_lesson(path)
     vehicle = build_vehicle(lesson)
-    clock = KeyClock(lesson.file.key_on_seconds)
+    clock = KeyClock(lesson.key_on_seconds)
     about, order = lesson.profile.vehicle, lesson.file.order
     announce(f"{about.make} {about.model}, order {order.number}: {order.complaint}")
     if isinstance(way, OverCan):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
 from typing import TypeVar
@@ -17,18 +17,21 @@ from pydantic import ValidationError
 
 from dtctriage.errors import TriageError
 from dtctriage.wiring.faults import Fault
-from dtctriage.wiring.profile import Profile
+from dtctriage.wiring.profile import Key, Profile
 from dtctriage.wiring.profile_file import first_error as explain
 from dtctriage.wiring.profile_file import line_of, load_profile
 from dtctriage_adapters.classroom.lesson_checks import Where, lesson_problems, rest_problems
-from dtctriage_adapters.classroom.lesson_file import LessonFile
+from dtctriage_adapters.classroom.lesson_file import FaultEntry, LessonFile
 from dtctriage_adapters.classroom.rest_file import LimitTest, MonitorTest, OxygenTest, RestFile
+from dtctriage_adapters.classroom.state_file import State
 
 
 class LessonError(TriageError):
     """The lesson cannot be given. `str()` names file, line and what to change."""
 
 
+_PUT_RIGHT = ("fault", "identity", "unsteady", "reading_off", "not_following", "clock_off")
+"""What a repair takes out of a lesson."""
 _Test = TypeVar("_Test", bound=MonitorTest | LimitTest | OxygenTest)
 
 
@@ -40,7 +43,37 @@ class Lesson:
     file: LessonFile
     profile: Profile
     rest: RestFile
-    faults: tuple[Fault, ...]
+    was_broken: tuple[FaultEntry, ...] = ()
+    """The faults that were put right."""
+
+    @property
+    def faults(self) -> tuple[Fault, ...]:
+        """The faults that the wiring has when the tool is plugged in."""
+        return tuple(entry.fault for entry in self.file.fault if entry.holds(0.0))
+
+    @property
+    def state(self) -> State:
+        """The state in which the vehicle is met."""
+        return self.rest.state.overlaid(self.file.state)
+
+    @property
+    def key(self) -> Key:
+        """The position of the key: in start while the starter turns."""
+        return Key.START if self.state.engine == "cranking" else self.file.key
+
+    @property
+    def key_on_seconds(self) -> float:
+        """How long the key has been on when the tool is plugged in: no less than the engine has run."""
+        least = self.state.run_seconds if self.state.engine == "idling" else 0.0
+        return max(self.file.key_on_seconds, least)
+
+    def after_repair(self) -> Lesson:
+        """The same vehicle with its faults put right; what they left in the memories stays there."""
+        if self.was_broken:
+            return self
+        empty: dict[str, tuple[()]] = dict.fromkeys(_PUT_RIGHT, ())
+        repaired = self.file.model_copy(update=empty | {"repaired": True})
+        return replace(self, file=repaired, was_broken=self.file.fault)
 
     @property
     def vin(self) -> str:
@@ -48,9 +81,13 @@ class Lesson:
         return self.file.vin or self.file.order.vin
 
     def readings_of(self, module_id: str) -> dict[int, tuple[float, ...]]:
-        """The values of a module's PIDs: the lesson's before the vehicle's at rest."""
+        """The values of the PIDs of a module that stand still: the lesson's before the rest file's."""
         both = self.rest.readings.get(module_id, {}) | self.file.readings.get(module_id, {})
         return {int(pid, 16): v if isinstance(v, tuple) else (v,) for pid, v in both.items()}
+
+    def live_pids_of(self, module_id: str) -> tuple[int, ...]:
+        """The PIDs of a module that follow from the vehicle's state."""
+        return tuple(int(pid, 16) for pid in self.rest.live.get(module_id, ()))
 
     def monitor_tests_of(self, module_id: str) -> tuple[MonitorTest, ...]:
         """A module's test results on CAN: the lesson's before the vehicle's at rest."""
@@ -83,7 +120,8 @@ def load_lesson(path: Path) -> Lesson:
         rest = _parse(RestFile, rest_text, rest_path)
         _refuse(rest_problems(rest, profile), rest_text, rest_path)
     _refuse(lesson_problems(file, profile, rest), text, path)
-    return Lesson(path, file, profile, rest, tuple(Fault(f.kind, f.at) for f in file.fault))
+    lesson = Lesson(path, file, profile, rest)
+    return lesson.after_repair() if file.repaired else lesson
 
 
 _File = TypeVar("_File", LessonFile, RestFile)

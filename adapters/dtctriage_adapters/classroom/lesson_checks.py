@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 
 from dtctriage.services.j1979_info import IN_USE_COMPRESSION, IN_USE_SPARK, info_type
-from dtctriage.services.pids import data_lengths
+from dtctriage.services.pids import data_lengths, signals
 from dtctriage.services.readiness import Readiness
 from dtctriage.services.supported import BLOCK
 from dtctriage.wiring.faults import FaultKind, possible_faults
 from dtctriage.wiring.profile import Profile
 from dtctriage.wiring.profile_file import no_such as unknown
-from dtctriage_adapters.classroom.lesson_file import LessonFile
+from dtctriage_adapters.classroom.lesson_file import FaultEntry, LessonFile
+from dtctriage_adapters.classroom.live_pids import LIVE_PIDS
 from dtctriage_adapters.classroom.rest_file import MonitorTest, Readings, RestFile
 
 Where = tuple[int | str, ...]
@@ -29,7 +30,7 @@ def lesson_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Probl
     for module in profile.module:
         if module.target.answer is None:
             yield f'module "{module.id}" has no answer id in {file.vehicle}', ("vehicle",)
-    for table in ("identity", "unsteady", "pending", "slow", "history", *_TESTS):
+    for table in (*_PLANTED, "identity", "unsteady", "pending", "slow", "history", *_TESTS):
         yield from _unknown_modules(file, table, modules)
     for index, entry in enumerate(file.unsteady):
         if entry.pattern[0] > entry.pattern[1]:
@@ -52,10 +53,48 @@ def lesson_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Probl
                     "erased",
                 ),
             )
+    yield from _fault_problems(file.fault, profile)
+    yield from _planted_problems(file, profile, rest)
     if not _monitors_exist(file.not_ready, rest.ignition):
         yield "a name is not one of the readiness table's monitors", ("not_ready",)
     yield from _readings_problems(file.readings, profile)
     yield from _monitor_test_problems(file.monitor_test, rest.ignition)
+
+
+NEVER_LATER = frozenset(
+    {FaultKind.BUS_OPEN, FaultKind.BUS_SHORTED, FaultKind.OFF_THE_BUS, FaultKind.NOT_FITTED}
+)
+"""Faults that are there from the start or not at all: who shares a bus is settled then."""
+
+
+def _fault_problems(faults: tuple[FaultEntry, ...], profile: Profile) -> Problems:
+    """Faults that come at the wrong time, or with ohms in the wrong place."""
+    grounds = {ground.id for ground in profile.ground}
+    for index, fault in enumerate(faults):
+        for key in ("after", "until"):
+            if getattr(fault, key) is not None and fault.kind in NEVER_LATER:
+                yield f'"{fault.kind}" cannot come or go later: leave {key} out', ("fault", index, key)
+        worn = fault.kind is FaultKind.HIGH_RESISTANCE and fault.at in grounds
+        if fault.ohms is not None and not worn:
+            problem = 'ohms belong to "high resistance" of a ground point: leave them out'
+            yield problem, ("fault", index, "ohms")
+
+
+def _planted_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Problems:
+    """Contradictions planted where the vehicle has nothing to show them by."""
+    for index, off in enumerate(file.reading_off):
+        given = {*rest.live.get(off.module, ()), *rest.readings.get(off.module, {}), MODULE_VOLTS}
+        if off.pid not in given:
+            known = ", ".join(sorted(given))
+            yield f"{off.module} has no PID {off.pid}; it has {known}", ("reading_off", index, "pid")
+        elif off.place >= max(1, len(signals(int(off.pid, 16)))):
+            yield f"PID {off.pid} has no signal {off.place}", ("reading_off", index, "place")
+    speakers = _speakers(profile)
+    for index, erased in enumerate(file.erased):
+        for module in erased.modules:
+            if module not in speakers:
+                problem = unknown("module that speaks J1979:", module, speakers)
+                yield problem, ("erased", index, "modules")
 
 
 def rest_problems(rest: RestFile, profile: Profile) -> Problems:
@@ -85,9 +124,27 @@ def rest_problems(rest: RestFile, profile: Profile) -> Problems:
             if layout.kind != "text" or len(text) > layout.item_bytes:
                 yield f"{module}: info type {number} does not hold this text", ("info", number)
     yield from _readings_problems(rest.readings, profile)
+    yield from _live_problems(rest, profile)
     yield from _monitor_test_problems(rest.monitor_test, rest.ignition)
 
 
+def _live_problems(rest: RestFile, profile: Profile) -> Problems:
+    speakers = _speakers(profile)
+    for module, pids in rest.live.items():
+        if module not in speakers:
+            yield unknown("module that speaks J1979:", module, speakers), ("live", module)
+        for pid in pids:
+            if int(pid, 16) not in LIVE_PIDS:
+                advice = f"give it a value under [readings.{module}]"
+                yield (
+                    f"{module}: PID {pid} does not follow from the vehicle's state: {advice}",
+                    ("live", module),
+                )
+
+
+MODULE_VOLTS = "42"
+"""The PID that every emission module has (SAE J1979: control module voltage)."""
+_PLANTED = ("reading_off", "clock_off")
 _TESTS = ("monitor_test", "limit_test", "oxygen_test")
 _BY_MODULE = ("monitors", "freeze_frames", "in_use", "info", "identification", "user_memory", "local")
 
@@ -119,10 +176,14 @@ def _monitor_test_problems(tests: tuple[MonitorTest, ...], ignition: str) -> Pro
 
 
 def _readings_problems(readings: Readings, profile: Profile) -> Problems:
-    speakers = [module.id for module in profile.module if EMISSION_LANGUAGES & set(module.speaks)]
+    speakers = _speakers(profile)
     for module, values in readings.items():
         if module not in speakers:
             yield unknown("module that speaks J1979:", module, speakers), ("readings",)
         for pid in values:
             if not data_lengths(int(pid, 16)):
                 yield f"{module}: PID {pid} is in no table", ("readings", pid)
+
+
+def _speakers(profile: Profile) -> list[str]:
+    return [module.id for module in profile.module if EMISSION_LANGUAGES & set(module.speaks)]

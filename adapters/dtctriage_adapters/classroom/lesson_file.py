@@ -7,9 +7,11 @@ from typing import Annotated, Literal
 from pydantic import Field, field_validator
 
 from dtctriage.codes.dtc import CodeError, Dtc
-from dtctriage.wiring.faults import FaultKind
+from dtctriage.wiring.faults import Fault, FaultKind
 from dtctriage.wiring.profile import Key, Strict
+from dtctriage_adapters.classroom.planted_file import ClockOff, Erased, NotFollowing, OffReading, Planted
 from dtctriage_adapters.classroom.rest_file import LimitTest, MonitorTest, OxygenTest, Quantity, Readings
+from dtctriage_adapters.classroom.state_file import State
 
 Seconds = Annotated[float, Field(ge=0, le=86_400)]
 Vin = Annotated[str, Field(pattern=r"^[A-Z0-9]{17}$")]
@@ -27,11 +29,20 @@ class Order(Strict):
     unit: Literal["km", "mi"] = "km"
 
 
-class FaultEntry(Strict):
-    """`[[fault]]`: a kind of fault at a place of the profile."""
+class FaultEntry(Planted):
+    """`[[fault]]`: a kind of fault at a place of the profile; `after` and `until` say when, in seconds.
+
+    `ohms`: how far a ground point with "high resistance" is corroded; more than a module bears if not given.
+    """
 
     kind: FaultKind
     at: str
+    ohms: float | None = Field(default=None, gt=0, le=1000)
+
+    @property
+    def fault(self) -> Fault:
+        """The fault as the wiring knows it."""
+        return Fault(self.kind, self.at)
 
 
 class Identity(Strict):
@@ -88,6 +99,8 @@ class History(Strict):
     """The surroundings when it was stored; None: the module kept none."""
     erased: bool = False
     """It was erased from the main memory since; the module's user and mirror memories still have it."""
+    permanent: bool = False
+    """It is among the permanent codes, which no clearing empties."""
 
     @field_validator("code")
     @classmethod
@@ -112,6 +125,10 @@ class LessonFile(Strict):
     """How long the key has been in its position when the tool is plugged in."""
     clock: int = Field(default=0, ge=0, le=0xFFFFFFFF)
     """The vehicle's own clock at key on, in seconds: it stamps what is stored."""
+    state: State = State()
+    """Engine, surroundings and counters, where they are not the rest file's."""
+    repaired: bool = False
+    """Its faults and what is planted were found and put right; what they left in the memories stays."""
     pin16_open: bool = False
     """The diagnostic connector has no supply."""
     latency: float = Field(default=0.005, gt=0, le=10)
@@ -127,8 +144,12 @@ class LessonFile(Strict):
     history: tuple[History, ...] = ()
     not_ready: tuple[str, ...] = ()
     """Readiness monitors that have not run since the last clear."""
+    erased: tuple[Erased, ...] = ()
+    reading_off: tuple[OffReading, ...] = ()
+    not_following: tuple[NotFollowing, ...] = ()
+    clock_off: tuple[ClockOff, ...] = ()
     readings: Readings = Field(default={})
-    """Readings that differ from the vehicle's at rest."""
+    """Readings that stand still at these values, whatever the vehicle does."""
     monitor_test: tuple[MonitorTest, ...] = ()
     limit_test: tuple[LimitTest, ...] = ()
     oxygen_test: tuple[OxygenTest, ...] = ()

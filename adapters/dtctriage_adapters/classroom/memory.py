@@ -9,20 +9,29 @@ from dtctriage.codes.dtc import Dtc
 from dtctriage.services.uds import DtcStatus, StatusBit
 from dtctriage.services.uds_codes import CodeStatus
 from dtctriage_adapters.classroom.rest_file import Quantity
-from dtctriage_adapters.classroom.watches import PASSED, Watch
+from dtctriage_adapters.classroom.watches import PASSED, UNJUDGED, Judged, Watch
 
 Values = Mapping[Quantity, float]
 """Surroundings: odometer in km, voltage in V, time in s of the vehicle's clock."""
 
 
+NOT_TESTED = Judged(UNJUDGED, 0)
+"""What is found by a test that the module does not run in a shop."""
+
+
 @dataclass(frozen=True, slots=True)
 class Remembered:
-    """A code that a module carries from before key on. `aged`: warm-up cycles since it last failed."""
+    """A code that a module carries from before key on. `aged`: warm-up cycles since it last failed.
+
+    `stored`: it is in the memory still; `permanent`: it is among the permanent codes.
+    """
 
     status: int
     occurrences: int = 1
     aged: int = 0
     values: Values | None = None
+    stored: bool = True
+    permanent: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,12 +75,21 @@ class CodeMemory:
         surroundings: Callable[[float], Values],
     ) -> None:
         self._watches = _by_code(watches)
-        self._history = dict(history)
+        self._history = {dtc: old for dtc, old in history.items() if old.stored}
+        self._permanent = {dtc for dtc, old in history.items() if old.permanent}
         self._ages = {dtc: float(place - len(history)) for place, dtc in enumerate(history)}
         self._asks_for_lamp = asks_for_lamp
         self._surroundings = surroundings
+        self.cleared_at: float | None = None
+        """When a tester cleared it, in seconds of key on; None: never."""
         self.availability = 0xFF if asks_for_lamp else 0xFF & ~StatusBit.WARNING_REQUESTED
         """The status bits that the module supports."""
+
+    def clear(self, now: float) -> None:
+        """Forget every code and begin all tests anew. Permanent codes stay (13 CCR 1968.2)."""
+        self._permanent = {entry.dtc for entry in self.permanent(now)}
+        self._history = {}
+        self.cleared_at = now
 
     def entries(self, now: float) -> tuple[Entry, ...]:
         """Every supported code in the order of the codes."""
@@ -95,25 +113,30 @@ class CodeMemory:
         return tuple(sorted(found, key=lambda entry: entry.confirmed[0]))
 
     def permanent(self, now: float) -> tuple[Entry, ...]:
-        """The permanent codes: those that light the lamp (13 CCR 1968.2)."""
-        return tuple(entry for entry in self.entries(now) if entry.has(StatusBit.WARNING_REQUESTED))
+        """The permanent codes: those that light the lamp, and those that did when they were cleared.
+
+        13 CCR 1968.2.
+        """
+        lit = {entry.dtc for entry in self.entries(now) if entry.has(StatusBit.WARNING_REQUESTED)}
+        return tuple(self._entry(dtc, now) for dtc in sorted(lit | self._permanent))
 
     def _entry(self, dtc: Dtc, now: float) -> Entry:
         watch, old = self._watches.get(dtc), self._history.get(dtc)
-        failed = _reached(watch.fails_at if watch else None, now)
-        confirmed = _reached(watch.confirmed_at if watch else None, now)
+        judged = NOT_TESTED if watch is None else watch.judge(now, self.cleared_at or 0.0)
+        failed, confirmed, status = judged.failed, judged.confirmed, judged.status
         snapshots = tuple(self._surroundings(at) for at in confirmed)
-        status = PASSED if watch is None else watch.status(now)
         occurrences, aged = len(failed), 0
         if old is not None:
-            status = status & ~StatusBit.NOT_COMPLETED_SINCE_CLEAR | old.status
+            passed = PASSED if watch is None else status & ~StatusBit.NOT_COMPLETED_SINCE_CLEAR
+            status = passed | old.status
             occurrences += old.occurrences
             aged = 0 if failed else old.aged
             failed = (self._ages[dtc], *failed)
             confirmed = (self._ages[dtc], *confirmed) if old.status & StatusBit.CONFIRMED else confirmed
             snapshots = snapshots if old.values is None else (old.values, *snapshots)
-        counter = 0 if watch is None else watch.counter(now)
-        return Entry(self._record(dtc, status), counter, failed, confirmed, occurrences, aged, snapshots)
+        return Entry(
+            self._record(dtc, status), judged.counter, failed, confirmed, occurrences, aged, snapshots
+        )
 
     def _record(self, dtc: Dtc, status: int) -> CodeStatus:
         if self._asks_for_lamp and status & StatusBit.CONFIRMED and status & StatusBit.TEST_FAILED:
@@ -121,14 +144,10 @@ class CodeMemory:
         return CodeStatus(dtc, DtcStatus(status, self.availability))
 
 
-def _reached(at: float | None, now: float) -> tuple[float, ...]:
-    return (at,) if at is not None and now >= at else ()
-
-
 def _by_code(watches: Iterable[Watch]) -> dict[Dtc, Watch]:
     """Two tests may store one code: the one that fails decides."""
     found: dict[Dtc, Watch] = {}
     for watch in watches:
-        if watch.dtc not in found or watch.fails:
+        if watch.dtc not in found or watch.spells:
             found[watch.dtc] = watch
     return found

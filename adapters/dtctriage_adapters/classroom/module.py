@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -45,10 +45,20 @@ class Server(Protocol):
 
 
 class SimulatedModule:
-    """A module with its languages. `profile` is its entry in the vehicle profile."""
+    """A module with its languages. `profile` is its entry in the vehicle profile.
 
-    def __init__(self, profile: Module, manners: Manners, servers: Sequence[Server]) -> None:
+    `reached`: whether a request comes to it at a time in seconds of key on.
+    """
+
+    def __init__(
+        self,
+        profile: Module,
+        manners: Manners,
+        servers: Sequence[Server],
+        reached: Callable[[float], bool] = lambda now: True,
+    ) -> None:
         self.profile = profile
+        self._reached = reached
         self._manners = manners
         self._servers = tuple(servers)
         self._asked = 0
@@ -60,6 +70,8 @@ class SimulatedModule:
 
     def answer(self, payload: bytes, functional: bool, now: float) -> tuple[Answer, ...]:
         """What the module sends for a request, in order. `now`: seconds of key on."""
+        if not self._reached(now):
+            return ()
         k, n = self._manners.answers
         self._asked += 1
         if not payload or (self._asked - 1) % n >= k:

@@ -1,7 +1,9 @@
-"""The J1979 side of a module: services 01, 02, 03, 06, 07 and 09; on CAN also 0A, off CAN also 05."""
+"""The J1979 side of a module: services 01-04, 06, 07 and 09; on CAN also 0A, off CAN also 05."""
 
 from __future__ import annotations
 
+from dtctriage.codes.dtc import Dtc
+from dtctriage.services.clearing import ClearObdRequest, ObdCleared
 from dtctriage.services.j1979_codes import CodeKind, CodesRequest, encode_codes
 from dtctriage.services.j1979_data import (
     CurrentData,
@@ -30,19 +32,14 @@ from dtctriage.services.message import Message
 from dtctriage.services.requests import decode_request
 from dtctriage.services.supported import BLOCK, mask_of
 from dtctriage.services.uds import StatusBit
+from dtctriage_adapters.classroom.erasing import ALL_GROUPS, Eraser
 from dtctriage_adapters.classroom.obd_data import FRAME_CODE_PID, ObdData, blocks, with_masks
 from dtctriage_adapters.classroom.refusing import Nrc, Refused, understood
 
 NO_FRAME = with_masks({FRAME_CODE_PID: b"\x00\x00"})
 """Frame 00 of a module without a code: no frame stored (SAE J1979)."""
-_BIT = {
-    CodeKind.STORED: StatusBit.CONFIRMED,
-    CodeKind.PENDING: StatusBit.PENDING,
-    CodeKind.PERMANENT: StatusBit.WARNING_REQUESTED,
-}
-"""Permanent codes are those that light the lamp (13 CCR 1968.2)."""
 ENGINE_SERIAL = 0x0D
-_COMMON = frozenset({0x01, 0x02, 0x03, 0x06, 0x07, 0x09})
+_COMMON = frozenset({0x01, 0x02, 0x03, 0x04, 0x06, 0x07, 0x09})
 
 
 class ObdServer:
@@ -51,8 +48,9 @@ class ObdServer:
     Permanent codes came after the last vehicles off CAN (from memory), and service 05 is theirs alone.
     """
 
-    def __init__(self, data: ObdData, on_can: bool) -> None:
+    def __init__(self, data: ObdData, eraser: Eraser, on_can: bool) -> None:
         self._obd = data
+        self._eraser = eraser
         self._on_can = on_can
         self.services = _COMMON | ({0x0A} if on_can else {0x05})
 
@@ -71,7 +69,10 @@ class ObdServer:
             case FreezeFrameRequest():
                 return self._frame(request, now)
             case CodesRequest():
-                return encode_codes(request.kind, self._obd.codes(_BIT[request.kind], now), self._on_can)
+                return encode_codes(request.kind, self._codes(request.kind, now), self._on_can)
+            case ClearObdRequest():
+                self._eraser.erase(ALL_GROUPS, (ALL_GROUPS,), now)
+                return (ObdCleared().encode(),)
             case MonitorRequest():
                 return self._results(request) if self._on_can else self._limit_tests(request.numbers[0])
             case OxygenTestRequest():
@@ -79,6 +80,12 @@ class ObdServer:
             case InfoRequest():
                 return self._info(request)
         return ()
+
+    def _codes(self, kind: CodeKind, now: float) -> tuple[Dtc, ...]:
+        if kind is CodeKind.PERMANENT:
+            return self._obd.permanent(now)
+        bit = StatusBit.CONFIRMED if kind is CodeKind.STORED else StatusBit.PENDING
+        return self._obd.codes(bit, now)
 
     def _current(self, request: CurrentDataRequest, now: float) -> tuple[bytes, ...]:
         data = self._obd.current(now)
@@ -104,7 +111,7 @@ class ObdServer:
         return (MonitorResults(found).encode(),) if found else ()
 
     def _limit_tests(self, wanted: int) -> tuple[bytes, ...]:
-        tests = self._obd.facts.limit_tests
+        tests = self._obd.limit_tests()
         numbers = [test.tid for test in tests]
         if wanted % BLOCK == 0:
             there = tests and wanted in blocks(numbers)
@@ -112,7 +119,7 @@ class ObdServer:
         return tuple(test.encode() for test in tests if test.tid == wanted)
 
     def _oxygen_tests(self, request: OxygenTestRequest) -> tuple[bytes, ...]:
-        tests = [test for test in self._obd.facts.oxygen_tests if test.sensor == request.sensor]
+        tests = [test for test in self._obd.oxygen_tests() if test.sensor == request.sensor]
         if request.tid == 0 and tests:
             mask = mask_of(0, [test.tid for test in tests])
             return (OxygenTestMask(0, request.sensor, mask).encode(),)

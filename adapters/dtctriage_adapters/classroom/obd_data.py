@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.services.j1979_info import CALIBRATION_ID, CVN, ECU_NAME, VIN
@@ -14,22 +14,22 @@ from dtctriage.services.pids import data_lengths, signals
 from dtctriage.services.readiness import Readiness
 from dtctriage.services.supported import BLOCK, LAST_BLOCK, mask_of
 from dtctriage.services.uds import StatusBit
+from dtctriage_adapters.classroom.live import LiveReadings, Readings
+from dtctriage_adapters.classroom.live_pids import Value
 from dtctriage_adapters.classroom.memory import CodeMemory
 
-READINESS_PID, FRAME_CODE_PID, CYCLE_READINESS_PID, MODULE_VOLTS_PID = 0x01, 0x02, 0x41, 0x42
+READINESS_PID, FRAME_CODE_PID, CYCLE_READINESS_PID = 0x01, 0x02, 0x41
 
 
 @dataclass(frozen=True, slots=True)
 class ObdFacts:
-    """What an emission module knows of itself. `volts` is its own supply."""
+    """What an emission module knows of itself."""
 
     name: str
     title: str
     vin: bytes | None
     """None: it has no place for one."""
     calibration: str
-    volts: float
-    readings: Mapping[int, tuple[float, ...]]
     compression_ignition: bool
     monitored: tuple[str, ...]
     complete: tuple[str, ...]
@@ -44,37 +44,48 @@ class ObdFacts:
 
 
 class ObdData:
-    """The data of an emission module by their numbers. `facts` and `memory` are its own."""
+    """The data of an emission module by their numbers. `facts`, `memory` and `live` are its own."""
 
-    def __init__(self, facts: ObdFacts, memory: CodeMemory) -> None:
+    def __init__(self, facts: ObdFacts, memory: CodeMemory, live: LiveReadings) -> None:
         self.facts = facts
         self._memory = memory
+        self._live = live
 
     def codes(self, bit: StatusBit, now: float) -> tuple[Dtc, ...]:
         """Codes with a status bit, without their failure types: J1979 has two bytes for a code."""
         return tuple(dict.fromkeys(dtc.base for dtc in self._memory.with_bit(bit, now)))
 
+    def permanent(self, now: float) -> tuple[Dtc, ...]:
+        """The permanent codes."""
+        return tuple(dict.fromkeys(entry.dtc.base for entry in self._memory.permanent(now)))
+
     def current(self, now: float) -> dict[int, bytes]:
         """Every PID with its data; the masks among them."""
         confirmed = len(self.codes(StatusBit.CONFIRMED, now))
         lamp = bool(self.codes(StatusBit.WARNING_REQUESTED, now))
-        facts, data = self.facts, self._measured()
+        facts, data = self.facts, _encoded(self._live.at(now))
         kind, monitored = facts.compression_ignition, facts.monitored
-        data[READINESS_PID] = Readiness.of(lamp, confirmed, kind, monitored, facts.complete).data
+        complete = () if self._cleared else facts.complete
+        data[READINESS_PID] = Readiness.of(lamp, confirmed, kind, monitored, complete).data
         data[CYCLE_READINESS_PID] = Readiness.of(False, 0, kind, monitored, ()).data
         return with_masks(data)
 
     def frames(self, now: float) -> tuple[dict[int, bytes], ...]:
         """The freeze frames by their numbers, each with its code as PID 02; masks among the PIDs."""
-        codes = dict.fromkeys(entry.dtc.base for entry in self._memory.confirmed_in_order(now))
+        first = {entry.dtc.base: entry for entry in reversed(self._memory.confirmed_in_order(now))}
         return tuple(
-            with_masks(self.frozen() | {FRAME_CODE_PID: code.to_bytes()})
-            for code in list(codes)[: self.facts.freeze_frames]
+            with_masks(self.frozen(entry.confirmed[0]) | {FRAME_CODE_PID: code.to_bytes()})
+            for code, entry in list(reversed(first.items()))[: self.facts.freeze_frames]
         )
 
-    def frozen(self) -> dict[int, bytes]:
-        """What is kept with a code: PIDs with their data, as they stood when it was confirmed."""
-        return self._measured()
+    def frozen(self, at: float) -> dict[int, bytes]:
+        """What is kept with a code that was confirmed at a time: PIDs with their data."""
+        return _encoded(self._live.frozen(at))
+
+    @property
+    def _cleared(self) -> bool:
+        """Whether a tester erased everything: nothing has run in the shop since."""
+        return self._memory.cleared_at is not None
 
     def info(self) -> dict[int, tuple[bytes, ...]]:
         """Info types with their items."""
@@ -92,15 +103,24 @@ class ObdData:
     def results(self) -> dict[int, tuple[MonitorResult, ...]]:
         """Test results by monitor."""
         found: dict[int, tuple[MonitorResult, ...]] = {}
-        for result in self.facts.results:
+        for each in self.facts.results:
+            result = replace(each, raw=0, raw_low=0, raw_high=0) if self._cleared else each
             found[result.mid] = (*found.get(result.mid, ()), result)
         return found
 
-    def _measured(self) -> dict[int, bytes]:
-        """A vehicle that stands in a shop reads the same all the time."""
-        data = {pid: pid_data(pid, values) for pid, values in self.facts.readings.items()}
-        data[MODULE_VOLTS_PID] = pid_data(MODULE_VOLTS_PID, (self.facts.volts,))
-        return data
+    def limit_tests(self) -> tuple[OneLimitTest, ...]:
+        """Test results off CAN."""
+        tests = self.facts.limit_tests
+        return tuple(replace(test, value=0, limit=0) for test in tests) if self._cleared else tests
+
+    def oxygen_tests(self) -> tuple[OxygenTest | OxygenConstant, ...]:
+        """Results of service 05; of erased ones the constants are left."""
+        tests = self.facts.oxygen_tests
+        return tuple(test for test in tests if isinstance(test, OxygenConstant)) if self._cleared else tests
+
+
+def _encoded(readings: Readings) -> dict[int, bytes]:
+    return {pid: pid_data(pid, values) for pid, values in readings.items()}
 
 
 def with_masks(data: Mapping[int, bytes]) -> dict[int, bytes]:
@@ -114,7 +134,7 @@ def blocks(numbers: Iterable[int]) -> list[int]:
     return [block for block in range(0, LAST_BLOCK + 1, BLOCK) if block == 0 or block < last]
 
 
-def pid_data(pid: int, values: tuple[float, ...]) -> bytes:
+def pid_data(pid: int, values: tuple[Value, ...]) -> bytes:
     """The data of a PID that reads `values`, in its units. Signals without a value are marked not used.
 
     A PID without scaled signals is a state: its one value is the number itself.
@@ -122,11 +142,12 @@ def pid_data(pid: int, values: tuple[float, ...]) -> bytes:
     length = data_lengths(pid)[0]
     fields = [field for field in signals(pid) if field.start + field.size <= length]
     if not fields:
-        return int(values[0]).to_bytes(length, "big")
+        return int(values[0] or 0).to_bytes(length, "big")
     data = bytearray(length)
     for place, field in enumerate(fields):
-        if place < len(values):
-            raw = field.raw(values[place])
+        value = values[place] if place < len(values) else None
+        if value is not None:
+            raw = field.raw(value)
             if field.support is not None:
                 data[field.support[0]] |= 1 << field.support[1]
         else:

@@ -13,27 +13,31 @@ from dtctriage.wiring.profile import Module
 from dtctriage_adapters.classroom import rest_file
 from dtctriage_adapters.classroom.lesson import Lesson
 from dtctriage_adapters.classroom.lesson_checks import IN_USE_TYPES
+from dtctriage_adapters.classroom.live import erased_in
 from dtctriage_adapters.classroom.obd_data import ObdFacts
 
+CONTINUOUS = frozenset({"misfire", "fuel system", "components"})
+"""Monitors that have run after the first drive (SAE J1979 PID 01)."""
 
-def obd_facts(module: Module, lesson: Lesson, volts: float, vin: bytes | None) -> ObdFacts:
-    """The facts of one module; `volts` is its own supply, `vin` the one that it holds."""
+
+def obd_facts(module: Module, lesson: Lesson, vin: bytes | None) -> ObdFacts:
+    """The facts of one module; `vin` is the one that it holds."""
     rest = lesson.rest
     monitored = rest.monitors.get(module.id, ())
+    waiting = set(lesson.file.not_ready)
+    if erased_in(module, lesson) is not None:
+        waiting |= set(monitored) - CONTINUOUS
     return ObdFacts(
         name=module.id,
         title=module.title,
         vin=vin,
         calibration=module.calibration,
-        volts=volts,
-        readings=lesson.readings_of(module.id),
         compression_ignition=rest.ignition == "compression",
         monitored=monitored,
-        complete=tuple(name for name in monitored if name not in lesson.file.not_ready),
+        complete=tuple(name for name in monitored if name not in waiting),
         freeze_frames=rest.freeze_frames.get(module.id, 1),
         results=tuple(
-            _result(test, test.readiness not in lesson.file.not_ready)
-            for test in lesson.monitor_tests_of(module.id)
+            _result(test, test.readiness not in waiting) for test in lesson.monitor_tests_of(module.id)
         ),
         limit_tests=tuple(
             OneLimitTest(test.test, test.component, test.limit_is == "lowest", test.value, test.limit)

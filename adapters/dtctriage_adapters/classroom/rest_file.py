@@ -14,6 +14,7 @@ from pydantic import Field
 from dtctriage.services.definitions import DataDefinition, Definitions
 from dtctriage.services.readings import Signal
 from dtctriage.wiring.profile import Strict
+from dtctriage_adapters.classroom.state_file import State
 
 ByteKey = Annotated[str, Field(pattern=r"^[0-9A-F]{2}$")]
 DidKey = Annotated[str, Field(pattern=r"^F1[89][0-9A-F]$")]
@@ -101,11 +102,16 @@ class RestFile(Strict):
 
     format: Literal[1]
     ignition: Literal["spark", "compression"] = "spark"
+    state: State = State()
+    """Engine, surroundings and counters, unless a lesson says otherwise."""
     no_vin: tuple[str, ...] = ()
     """Modules that have no place for a VIN."""
     monitors: dict[str, tuple[str, ...]] = Field(default={})
     """The readiness monitors that a module has (names of the readiness table)."""
+    live: dict[str, tuple[ByteKey, ...]] = Field(default={})
+    """The PIDs of a module that follow from the vehicle's state."""
     readings: Readings = Field(default={})
+    """PIDs that stand still, with their values."""
     freeze_frames: dict[str, Annotated[int, Field(ge=1, le=0xFF)]] = Field(default={})
     """How many freeze frames a module keeps: 00, which is the law's, and then its maker's. 1 if not given."""
     monitor_test: tuple[MonitorTest, ...] = ()

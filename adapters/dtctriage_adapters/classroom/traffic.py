@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 
 from dtctriage_adapters.classroom.frames import Frame, Timed
 
@@ -14,14 +14,23 @@ FIRST_EXTENDED_ID = 0x0CF00400
 
 
 class Traffic:
-    """The periodic messages on the connector's bus. Times in seconds of key on."""
+    """The periodic messages on the connector's bus. Times in seconds of key on.
 
-    def __init__(self, senders: Iterable[str], period: float, extended: bool) -> None:
-        self._period = period
+    `awake`: whether a sender works at a time.
+    """
+
+    def __init__(
+        self,
+        senders: Iterable[str],
+        period: float,
+        extended: bool,
+        awake: Callable[[str, float], bool] = lambda sender, at: True,
+    ) -> None:
+        self._period, self._awake = period, awake
         first, step = (FIRST_EXTENDED_ID, 0x100) if extended else (FIRST_ID, ID_STEP)
         self._messages = [
-            _Periodic(first + place * step, extended, place * SLOT_SECONDS % period)
-            for place, _ in enumerate(sorted(senders))
+            _Periodic(sender, first + place * step, extended, place * SLOT_SECONDS % period)
+            for place, sender in enumerate(sorted(senders))
         ]
 
     def skip_to(self, now: float) -> None:
@@ -41,7 +50,8 @@ class Traffic:
         sent: list[Timed] = []
         for message in self._messages:
             while message.due <= now:
-                sent.append(Timed(message.due, message.frame()))
+                if self._awake(message.sender, message.due):
+                    sent.append(Timed(message.due, message.frame()))
                 message.due += self._period
                 message.turn += 1
         return sorted(sent, key=lambda timed: (timed.due, timed.frame.id))
@@ -50,7 +60,8 @@ class Traffic:
 class _Periodic:
     """One message: a counter in its last byte, as makers use it to show that the sender is alive."""
 
-    def __init__(self, number: int, extended: bool, due: float) -> None:
+    def __init__(self, sender: str, number: int, extended: bool, due: float) -> None:
+        self.sender = sender
         self.number, self.extended, self.due, self.turn = number, extended, due, 0
 
     def frame(self) -> Frame:

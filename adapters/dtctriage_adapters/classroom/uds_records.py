@@ -112,18 +112,21 @@ class RecordKeeper:
 
     def _stored(self, entry: Entry) -> Iterator[Snapshot]:
         """In the order of their numbers."""
-        frame = self._frame() if self._obd and entry.has(StatusBit.CONFIRMED) else ()
-        if frame:
-            yield Snapshot(FIRST_FRAME, len(frame), frame)
+        confirmed = entry.confirmed if entry.has(StatusBit.CONFIRMED) else ()
+        if self._obd is not None and confirmed:
+            first = _frame(self._obd.frozen(confirmed[0]))
+            yield Snapshot(FIRST_FRAME, len(first), first)
         if self._places:
             for number, values in enumerate(entry.snapshots[:MOST_SNAPSHOTS], start=1):
                 items = tuple(place.item(values) for place in self._places)
                 yield Snapshot(number, len(items), items)
-        if frame:
-            yield Snapshot(LATEST_FRAME, len(frame), frame)
+        if self._obd is not None and confirmed:
+            latest = _frame(self._obd.frozen(confirmed[-1]))
+            yield Snapshot(LATEST_FRAME, len(latest), latest)
 
-    def _frame(self) -> tuple[SnapshotItem, ...]:
-        frozen: Mapping[int, bytes] = {} if self._obd is None else self._obd.frozen()
-        return tuple(
-            SnapshotItem(PID_PAGE | pid, data, True) for pid, data in sorted(frozen.items()) if pid % BLOCK
-        )
+
+def _frame(frozen: Mapping[int, bytes]) -> tuple[SnapshotItem, ...]:
+    """A freeze frame as OBD on UDS has it."""
+    return tuple(
+        SnapshotItem(PID_PAGE | pid, data, True) for pid, data in sorted(frozen.items()) if pid % BLOCK
+    )

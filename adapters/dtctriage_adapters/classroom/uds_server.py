@@ -1,15 +1,17 @@
-"""The UDS side of a module: services 10, 19, 22 and 3E of ISO 14229-1."""
+"""The UDS side of a module: services 10, 14, 19, 22 and 3E of ISO 14229-1."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
+from dtctriage.services.clearing import Cleared, ClearRequest, decode_clearing
 from dtctriage.services.message import Cursor
 from dtctriage.services.requests import decode_request
 from dtctriage.services.uds import IdentifiedData, ReadDataRequest
 from dtctriage.services.uds_codes import SUPPRESS
 from dtctriage.services.uds_requests import decode_read_codes
 from dtctriage.services.uds_session import SessionTiming, TesterPresent
+from dtctriage_adapters.classroom.erasing import Eraser
 from dtctriage_adapters.classroom.refusing import Nrc, Refused, understood
 from dtctriage_adapters.classroom.uds_reports import CodeReports
 
@@ -25,15 +27,22 @@ DataPage = Callable[[float], Mapping[int, bytes]]
 
 
 class UdsServer:
-    """Answers UDS requests. `pages` hold the data by identifier, `reports` the trouble codes."""
+    """Answers UDS requests. `pages` hold the data by identifier, `reports` the trouble codes.
 
-    def __init__(self, pages: Iterable[DataPage], reports: CodeReports) -> None:
+    `groups` are those of codes that `eraser` clears.
+    """
+
+    def __init__(
+        self, pages: Iterable[DataPage], reports: CodeReports, eraser: Eraser, groups: tuple[int, ...]
+    ) -> None:
         self._pages = tuple(pages)
         self._reports = reports
+        self._eraser, self._groups = eraser, groups
         self._session = DEFAULT_SESSION
         self._last_request = 0.0
         self._services: dict[int, Callable[[bytes, float], bytes]] = {
             0x10: self._change_session,
+            0x14: self._clear,
             0x19: self._report_codes,
             0x22: self._read_data,
             0x3E: self._tester_present,
@@ -59,6 +68,14 @@ class UdsServer:
         if _sub_function(payload) != 0:
             raise Refused(Nrc.SUB_FUNCTION_NOT_SUPPORTED)
         return TesterPresent(answer=True).encode()
+
+    def _clear(self, payload: bytes, now: float) -> bytes:
+        request = understood(payload, lambda: decode_clearing(payload))
+        group = request.group if isinstance(request, ClearRequest) else None
+        if group is None:
+            raise Refused(Nrc.WRONG_LENGTH)
+        self._eraser.erase(group, self._groups, now)
+        return Cleared().encode()
 
     def _read_data(self, payload: bytes, now: float) -> bytes:
         request = understood(payload, lambda: decode_request(payload))

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum, auto
+from functools import partial
 
 from dtctriage.link import BusProtocol
 from dtctriage.wiring.buses import TOOL, working_stretches
-from dtctriage.wiring.effects import Effects, effects
+from dtctriage.wiring.effects import Effects
 from dtctriage.wiring.faults import Fault, FaultKind
-from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import Bus, Profile
 from dtctriage_adapters.classroom.assembly import build_module
 from dtctriage_adapters.classroom.can_network import CanNetwork
+from dtctriage_adapters.classroom.course import Course, course_of
 from dtctriage_adapters.classroom.lesson import Lesson
 from dtctriage_adapters.classroom.line_network import LineNetwork
 from dtctriage_adapters.classroom.module import SimulatedModule
@@ -36,7 +37,7 @@ class Vehicle:
     """
 
     lesson: Lesson
-    effects: Effects
+    course: Course
     modules: tuple[SimulatedModule, ...]
     protocol: BusProtocol | None
     bus_state: BusState
@@ -46,14 +47,20 @@ class Vehicle:
     line: LineNetwork | None
     """The modules on K-line or J1850, None where the connector's bus is CAN."""
 
+    @property
+    def effects(self) -> Effects:
+        """What the faults do when the tool is plugged in."""
+        return self.course.at(self.course.plugged_in)
+
 
 def build_vehicle(lesson: Lesson) -> Vehicle:
     """Put the faults in, work out what they do, and set up what is left."""
-    result = effects(Wiring(lesson.profile), lesson.faults, lesson.file.key)
+    course = course_of(lesson)
+    result = course.at(course.plugged_in)
     modules = tuple(
-        build_module(module, lesson, result)
+        build_module(module, lesson, course)
         for module in lesson.profile.module
-        if module.id in result.answering
+        if course.ever(partial(_answers, module.id))
     )
     bus = _connector_bus(lesson.profile)
     company = _company(lesson, result, bus)
@@ -61,11 +68,11 @@ def build_vehicle(lesson: Lesson) -> Vehicle:
     protocol = None if bus is None else bus.protocol
     extended = protocol in (BusProtocol.CAN29_500, BusProtocol.CAN29_250)
     on_can = protocol is None or protocol.framing.is_can
-    traffic = Traffic(company if on_can else (), lesson.file.traffic_period, extended)
-    traffic.skip_to(lesson.file.key_on_seconds)
+    traffic = Traffic(company if on_can else (), lesson.file.traffic_period, extended, course.awake)
+    traffic.skip_to(course.plugged_in)
     return Vehicle(
         lesson=lesson,
-        effects=result,
+        course=course,
         modules=modules,
         protocol=protocol,
         bus_state=_state(lesson, bus, company),
@@ -74,6 +81,10 @@ def build_vehicle(lesson: Lesson) -> Vehicle:
         traffic=traffic,
         line=None if protocol is None or on_can else LineNetwork(modules, protocol),
     )
+
+
+def _answers(module_id: str, effects: Effects) -> bool:
+    return module_id in effects.answering
 
 
 def _connector_bus(profile: Profile) -> Bus | None:
