@@ -44,18 +44,26 @@ def load_meanings(folder: Path, make: str) -> dict[Dtc, Meaning]:
 def read_meanings(path: Path) -> dict[Dtc, Meaning]:
     """The meanings of one table. Raises ShopTableError with file and line."""
     try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
+        text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as error:
         raise ShopTableError(f"{path} cannot be read: {error}", "Save it as CSV in UTF-8.") from error
-    table = csv.DictReader(lines)
-    unknown = [name for name in table.fieldnames or () if name not in COLUMNS]
-    if unknown or "code" not in (table.fieldnames or ()):
-        raise ShopTableError(
-            f"{path}, line 1: columns must be among {', '.join(COLUMNS)}", "`code` is needed."
-        )
+    return parse_meanings(text, path)
+
+
+def parse_meanings(text: str, path: Path) -> dict[Dtc, Meaning]:
+    """The meanings that the text of a table holds. Raises ShopTableError with file and line."""
+    table = csv.DictReader(text.splitlines(), strict=True)
+    try:
+        unknown = [name for name in table.fieldnames or () if name not in COLUMNS]
+        if unknown or "code" not in (table.fieldnames or ()):
+            raise ShopTableError(
+                f"{path}, line 1: columns must be among {', '.join(COLUMNS)}", "`code` is needed."
+            )
+        rows = [(f"{path}, line {table.line_num}", row) for row in table]
+    except csv.Error as error:
+        raise ShopTableError(f"{path}, line {table.line_num}: {error}", "Save it as CSV again.") from error
     found: dict[Dtc, Meaning] = {}
-    for row in table:
-        where = f"{path}, line {table.line_num}"
+    for where, row in rows:
         dtc, told = _row({key: (value or "").strip() for key, value in row.items() if key}, path.stem, where)
         if dtc in found:
             raise ShopTableError(f"{where}: {dtc} stands twice", "Keep one of the two lines.")
@@ -72,8 +80,14 @@ def _row(row: dict[str, str], make: str, where: str) -> tuple[Dtc, Meaning]:
     if kind and kind not in kinds():
         raise ShopTableError(f"{where}: {kind!r} is not a fault kind", "See the table fault_kinds.")
     text = row.get("text", "")
+    if not all(cell.isprintable() for cell in row.values()):
+        raise ShopTableError(f"{where}: a character that cannot be printed", "Take it out.")
     if not text:
         if not subject or not kind:
             raise ShopTableError(f"{where}: {dtc} has no text", "Give a text, or a subject and a kind.")
         text = compose(Entry(subject, place, kind, QUALITY, make))
-    return dtc, Meaning(subject, parse_place(place), kind, text, Origin.SHOP, QUALITY, make)
+    try:
+        return dtc, Meaning(subject, parse_place(place), kind, text, Origin.SHOP, QUALITY, make)
+    except ValueError:
+        advice = "Banks and cylinders have numbers: bank 1, cylinder 3."
+        raise ShopTableError(f"{where}: {place!r} is no place", advice) from None

@@ -232,6 +232,10 @@ def test_a_single_table_needs_no_make(cli: Cli, own: Path, monkeypatch: pytest.M
         ("code,words\nP1234,a\n", "columns must be among"),
         ("text\na\n", "`code` is needed"),
         ("", "`code` is needed"),
+        ("code,text,place\nP1234,a,bank B\n", "line 2: 'bank B' is no place"),
+        ("code,text\nP1234,a\x1b[31m\n", "line 2: a character that cannot be printed"),
+        ("code,text\nP1234," + "a" * 200_000 + "\n", "field larger than field limit"),
+        ('code,text\nP1234,"a', "unexpected end of data"),
     ],
 )
 def test_bad_tables_name_file_and_line(cli: Cli, own: Path, table: str, words: str) -> None:

@@ -38,6 +38,7 @@ GROUPS = {
     "explanations": (SERVICES, ("explanation",)),
     "readings": (SERVICES, ("readings",)),
     "codes": (CODES, ("typed", "bytes of", "code of", "many", "VIN")),
+    "shop_table": (CODES, ("shop",)),
     "pasted": (CODES, ("pasted",)),
     "frames": (FRAMES, ("ISO-TP", "line")),
     "serial_text": (FRAMES, ("adapter",)),

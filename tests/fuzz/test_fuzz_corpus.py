@@ -28,7 +28,7 @@ def fuzz_module() -> ModuleType:
 FUZZ = fuzz_module()
 SEARCHED = ("dtctriage.services", "dtctriage.codes", "dtctriage.vin", "dtctriage.pasted")
 DECODER = re.compile(
-    r"(decode|join|speaks|explain|strip|unframe|read_lines)(_.*)?|read|feed|parse|from_bytes|from_record"
+    r"(decode|join|speaks|explain|strip|unframe|read_lines|read_words|parse)(_.*)?|read|feed|from_bytes|from_record"
 )
 """Names of what takes bytes or text apart that came from outside."""
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 
 from dtctriage.codes.bulk import RECORD, decode_many
 from dtctriage.codes.dtc import CodeError, Dtc
+from dtctriage.codes.shop import ShopTableError, parse_meanings
 from dtctriage.codes.spn import SpnFmi, from_record
 from dtctriage.errors import TriageError
 from dtctriage.pasted import plain_codes, read
@@ -102,6 +104,19 @@ def check_vin(data: bytes) -> None:
     assert all(vin.warnings) and len(vin.pattern) == 10 and vin.maker_identifier
 
 
+def check_shop_table(data: bytes) -> None:
+    """A table's text behind a right first line; what it gives is one line each and stands in it."""
+    text = f"code,text,subject,place,kind\n{text_of(data)}"
+    try:
+        found = parse_meanings(text, Path("shop.csv"))
+    except ShopTableError as error:
+        assert str(error).startswith("shop.csv, line ")
+        return
+    for dtc, told in found.items():
+        assert within(str(dtc).replace("-", ""), text.upper())
+        assert told.text.isprintable() and told.place.text in text
+
+
 def check_pasted(data: bytes) -> None:
     check_pasted_text(text_of(data))
 
@@ -151,6 +166,7 @@ CHECKS: dict[str, tuple[str, Callable[[bytes], object]]] = {
     "many records": ("030111", check_many),
     "typed SPN": (b"SPN 110".hex(), check_typed_spn),
     "VIN": (b"1G4AH59H45G11834".hex(), check_vin),
+    "shop's table": (b"P1234-11,own words,pump,bank 1,".hex(), check_shop_table),
     "pasted text": (b"7E8 10 14 49 02 01 31 44 34\n7E8 21".hex(), check_pasted),
     "pasted text in segments": (b"014\r0: 49 02 01 31 44 34\r1: ".hex(), check_pasted),
     "pasted text off CAN": (b"SEARCHING...\n48 6B 10 49 02 01 00 00 00 31 ".hex(), check_pasted),
