@@ -1,36 +1,59 @@
-"""What there is to measure: every check that the wiring offers, with what it reads under a fault.
+"""What there is to measure: every check that the wiring offers, as readings to take.
 
 Nothing is offered on the high-voltage side, nor on what fires airbags beyond a look at the module's supply.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from dtctriage.triage.choose import Offer
 from dtctriage.triage.hazards import AIRBAG_CAUTION, is_airbag, off_limits
 from dtctriage.triage.tables import default_minutes, limit
-from dtctriage.wiring.buses import pair_ohms
-from dtctriage.wiring.effects import Effects
-from dtctriage.wiring.faults import Fault, FaultKind
-from dtctriage.wiring.network import REFERENCE
+from dtctriage.wiring.bench import Means, Probe, Setup
+from dtctriage.wiring.buses import bus_node
+from dtctriage.wiring.faults import FaultKind
 from dtctriage.wiring.parts import load_nodes, module_pin, place_name
 from dtctriage.wiring.power import Wiring
-from dtctriage.wiring.profile import BATTERY, Bus, Circuit, Connector, Fuse, Ground, Module, Profile, Relay
+from dtctriage.wiring.profile import (
+    BATTERY,
+    Bus,
+    Circuit,
+    Connector,
+    Fuse,
+    Ground,
+    Key,
+    Module,
+    Profile,
+    Relay,
+)
+from dtctriage.wiring.states import Case
 
 POWER_OFF = "key off, one minute at rest, battery minus off"
 KEY_ON = "key on, engine off, everything plugged in"
+AT_REST = Setup(key=Key.OFF, battery=False)
 
 
-def supply_offers(wiring: Wiring) -> Iterator[Offer]:
-    """Voltage checks along the feeds and grounds, and resistance checks on the buses."""
+def _volts(*nodes: str) -> tuple[Probe, ...]:
+    """Voltmeter from each node to battery minus, everything plugged in."""
+    return tuple(Probe(Means.VOLTS, node) for node in nodes)
+
+
+def supply_offers(wiring: Wiring, suspected: Collection[str]) -> Iterator[Offer]:
+    """Voltage checks along the feeds and grounds, and resistance checks on the buses.
+
+    `suspected`: places under suspicion. What lies behind a fuse is measured where the fuse is one of them.
+    """
     profile = wiring.profile
     for fuse in profile.fuse:
         yield _fuse(fuse)
-        if not _feeds_airbags(profile, fuse):
-            yield _behind_fuse(fuse)
+        if fuse.id in suspected:
+            yield _fuse_by_eye(fuse)
+            if not _feeds_airbags(profile, fuse):
+                yield _behind_fuse(fuse)
     for relay in profile.relay:
         yield _relay(relay)
+        yield _relay_by_ear(relay)
     for ground in profile.ground:
         yield _ground(ground)
     for connector in profile.connector:
@@ -60,7 +83,7 @@ def circuit_offers(profile: Profile, circuit: Circuit) -> Iterator[Offer]:
         _voltage_text(circuit),
         limit("supply_drop").source,
         minutes,
-        lambda _, expected: (_volts(expected, plus), _volts(expected, minus)),
+        _volts(plus, minus),
     )
     yield Offer(
         f"measure the resistance of the {circuit.load.name}, its plug off",
@@ -69,7 +92,7 @@ def circuit_offers(profile: Profile, circuit: Circuit) -> Iterator[Offer]:
         f"{_span(circuit)} ohm (the profile's {circuit.load.ohms:g} ohm within {circuit.load.tolerance:g} %)",
         "vehicle profile",
         minutes,
-        lambda fault, _: ("open" if fault == Fault(FaultKind.OPEN, f"{circuit.id} load") else "whole",),
+        (Probe(Means.OHMS, f"{circuit.id} load", setup=AT_REST),),
     )
 
 
@@ -86,8 +109,8 @@ def driver_offer(profile: Profile, circuit: Circuit) -> Iterator[Offer]:
         _voltage_text(circuit),
         limit("supply_drop").source,
         module.minutes or default_minutes("module"),
-        lambda _, expected: (_volts(expected, outside),),
-        "Back-probe only; no test lamp on a module's pin.",
+        _volts(outside),
+        caution="Back-probe only; no test lamp on a module's pin.",
     )
 
 
@@ -111,7 +134,7 @@ def _fuse(fuse: Fuse) -> Offer:
         f"battery voltage on both; {rule.expect}",
         rule.source,
         fuse.minutes or default_minutes("fuse"),
-        lambda _, expected: (_volts(expected, f"{fuse.id}.in"), _volts(expected, fuse.id)),
+        _volts(f"{fuse.id}.in", fuse.id),
     )
 
 
@@ -123,8 +146,35 @@ def _behind_fuse(fuse: Fuse) -> Offer:
         POWER_OFF,
         rule.expect,
         rule.source,
-        fuse.minutes or default_minutes("fuse"),
-        lambda _, expected: (int(fuse.id in expected.power.blown),),
+        (fuse.minutes or default_minutes("fuse")) + default_minutes("battery off"),
+        (Probe(Means.OHMS, fuse.id, setup=Setup(Key.OFF, frozenset({fuse.id}), battery=False)),),
+    )
+
+
+def _fuse_by_eye(fuse: Fuse) -> Offer:
+    rule = limit("fuse_by_eye")
+    return Offer(
+        f"pull fuse {fuse.id} ({fuse.rating:g} A) and look at it",
+        fuse.place,
+        "key off",
+        rule.expect,
+        rule.source,
+        1.5 * (fuse.minutes or default_minutes("fuse")),
+        (Probe(Means.LOOK, fuse.id),),
+    )
+
+
+def _relay_by_ear(relay: Relay) -> Offer:
+    rule = limit("relay_by_ear")
+    return Offer(
+        f"listen to relay {relay.id} while the key is turned on (a finger on it helps)",
+        relay.place,
+        "key from off to on, everything plugged in",
+        rule.expect,
+        rule.source,
+        (relay.minutes or default_minutes("relay")) * 0.5,
+        (Probe(Means.LISTEN, relay.id),),
+        caution="Watch for parts that the relay starts moving.",
     )
 
 
@@ -138,8 +188,8 @@ def _relay(relay: Relay) -> Offer:
         f"battery voltage at 30, 87 and 86, near 0 V at 85; {rule.expect}",
         rule.source,
         relay.minutes or default_minutes("relay"),
-        lambda _, expected: tuple(_volts(expected, terminal) for terminal in terminals),
-        "Watch for parts that the relay starts moving.",
+        _volts(*terminals),
+        caution="Watch for parts that the relay starts moving.",
     )
 
 
@@ -152,7 +202,7 @@ def _ground(ground: Ground) -> Offer:
         rule.expect,
         rule.source,
         ground.minutes or default_minutes("ground"),
-        lambda _, expected: (_drop(expected, ground.id),),
+        _volts(ground.id),
     )
 
 
@@ -171,8 +221,8 @@ def _connector(profile: Profile, connector: Connector) -> Iterator[Offer]:
         f"clean, dry, locked terminals; {rule.expect}",
         rule.source,
         connector.minutes or default_minutes(kind),
-        lambda _, expected: tuple(_volts(expected, f"{pin}<") - _volts(expected, pin) for pin in pins),
-        AIRBAG_CAUTION if any(pin in pins for pin in _airbag_supply_pins(profile)) else "",
+        tuple(Probe(Means.VOLTS, f"{pin}<", pin) for pin in pins),
+        caution=AIRBAG_CAUTION if any(pin in pins for pin in _airbag_supply_pins(profile)) else "",
     )
 
 
@@ -227,11 +277,8 @@ def _module(module: Module) -> Iterator[Offer]:
         f"supplies {power.expect}; grounds {ground.expect}",
         f"{power.source}; {ground.source}",
         module.minutes or default_minutes("module"),
-        lambda _, expected: (
-            *(_volts(expected, f"{pin}<") for pin in plus),
-            *(_drop(expected, f"{pin}<") for pin in minus),
-        ),
-        AIRBAG_CAUTION if is_airbag(module) else "",
+        _volts(*(f"{pin}<" for pin in (*plus, *minus))),
+        caution=AIRBAG_CAUTION if is_airbag(module) else "",
     )
 
 
@@ -245,7 +292,7 @@ def _pair(profile: Profile, bus: Bus, station: str) -> Offer:
         rule.expect,
         rule.source,
         default_minutes("diagnostic connector"),
-        lambda fault, _: (pair_ohms(profile, bus.id, station, fault),),
+        (_pair_probe(bus.id, station, AT_REST),),
     )
 
 
@@ -258,31 +305,25 @@ def _branch(profile: Profile, module: Module, bus: str) -> Offer:
         f"{rule.expect} (a module that holds a termination takes it along)",
         rule.source,
         module.minutes or default_minutes("module"),
-        lambda fault, _: (pair_ohms(profile, bus, module.id, fault, unplugged=True),),
+        (_pair_probe(bus, module.id, Setup(Key.OFF, frozenset({module.id}), battery=False)),),
     )
 
 
-def _volts(expected: Effects, node: str) -> int:
-    """Half-volt classes: a technician's meter tells them apart whatever the battery's charge."""
-    return round(2 * expected.power.at(node))
-
-
-def _drop(expected: Effects, node: str) -> int:
-    """Tenths of a volt above battery minus."""
-    return round(10 * expected.power.at(node)) if node != REFERENCE else 0
+def _pair_probe(bus: str, station: str, setup: Setup) -> Probe:
+    return Probe(Means.OHMS, bus_node(bus, "H", station), bus_node(bus, "L", station), setup)
 
 
 def key_offer() -> Offer:
     """Silence may be no more than a key that is not turned."""
     rule = limit("key_in_run")
     return Offer(
-        "turn the key to run and call the roll again",
+        "turn the key to run, open a door, and call the roll again",
         "ignition switch or start button",
         "key on, engine off",
         rule.expect,
         rule.source,
         default_minutes("key"),
-        lambda fault, _: (int(fault.kind is FaultKind.KEY_POSITION),),
+        tells=_answers_with_key_on,
     )
 
 
@@ -296,5 +337,11 @@ def battery_offer(profile: Profile) -> Offer:
         rule.expect,
         rule.source,
         2.0,
-        lambda _, expected: (_volts(expected, BATTERY),),
+        _volts(BATTERY),
     )
+
+
+def _answers_with_key_on(case: Case) -> str:
+    """Whether what was silent answers once the key is on; a cause outside the profile has no place."""
+    woken = (FaultKind.KEY_POSITION, FaultKind.MODULE_ASLEEP)
+    return "they answer" if any(f.kind in woken and f.at for f in case) else "still silent"

@@ -10,13 +10,17 @@ import math
 from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from dtctriage.triage.model import Check
-from dtctriage.triage.suspicion import OUTSIDE, Hypothesis
-from dtctriage.wiring.effects import Effects
-from dtctriage.wiring.faults import Fault, FaultKind
+import numpy as np
+from numpy.typing import NDArray
 
-Reading = tuple[int | str, ...]
-"""What the meter shows, coarse enough that a technician tells the classes apart."""
+from dtctriage.triage.model import Check, Outcome
+from dtctriage.triage.readings import classes, reading_words
+from dtctriage.triage.suspicion import Hypothesis
+from dtctriage.wiring.bench import Probe
+from dtctriage.wiring.faults import Fault, FaultKind
+from dtctriage.wiring.meter import Bench
+from dtctriage.wiring.network import Floats
+from dtctriage.wiring.states import Case as Faults
 
 MOST = 8
 """As many checks as fit on a sheet."""
@@ -26,11 +30,16 @@ WORTH_BITS = 0.03
 """A check that is expected to tell less is not worth the walk."""
 LEAST_SHARE = 1e-3
 """A hypothesis below this changes no choice."""
+MOST_OUTCOMES = 4
+
+Cells = NDArray[np.intp]
+Naming = Callable[[Faults], str]
+"""What the sheet calls the thing at fault."""
 
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """A check the wiring offers. `read` gives its reading under a fault and its effects."""
+    """A check the wiring offers: readings to take (`probes`), or what `tells` cases apart in words."""
 
     what: str
     where: str
@@ -38,85 +47,130 @@ class Offer:
     expect: str
     source: str
     minutes: float
-    read: Callable[[Fault, Effects], Reading]
+    probes: tuple[Probe, ...] = ()
+    tells: Callable[[Faults], str] | None = None
     caution: str = ""
+
+
+def choose(
+    bench: Bench,
+    offers: Sequence[Offer],
+    hypotheses: Sequence[Hypothesis],
+    naming: Naming,
+    most: int = MOST,
+) -> tuple[Check, ...]:
+    """The checks to do, best first.
+
+    What is looked for is the part at fault, not its kind of fault: both need the same hand. A cause outside
+    the profile leaves every reading as in a sound vehicle; its doubt never falls below DOUBT, so that even a
+    certain suspect gets a check that proves it.
+    """
+    cases, shares = _cases(hypotheses)
+    labels = _numbered([case[0].at if len(case) == 1 else tuple(f.at for f in case) for case in cases])
+    # Checks are done with the key where it belongs: then nothing is wrong.
+    right = _put_right(cases)
+    read = [_Read(bench, offer, cases, right) for offer in offers]
+    minutes = [offer.minutes for offer in offers]
+    ranked = _ranking(labels, shares, [item.cells for item in read], minutes, most)
+    return tuple(_check(read[place], settles, cases, shares, naming) for place, settles in ranked)
+
+
+class _Read:
+    """What an offer reads in each case, and the cells that a technician can tell apart."""
+
+    def __init__(self, bench: Bench, offer: Offer, cases: Sequence[Faults], right: Sequence[Faults]) -> None:
+        self.offer = offer
+        if offer.tells is not None:
+            self.words = [offer.tells(case) for case in cases]
+            self.cells = _numbered(self.words)
+            return
+        values = bench.survey(offer.probes, right)
+        split = [classes(probe, value) for probe, value in zip(offer.probes, values, strict=True)]
+        self.cells = _numbered(list(zip(*(column.tolist() for column in split), strict=True)))
+        self.words = [
+            ", ".join(
+                reading_words(probe, float(v[i])) for probe, v in zip(offer.probes, values, strict=True)
+            )
+            for i in range(len(cases))
+        ]
+
+
+def _put_right(cases: Sequence[Faults]) -> list[Faults]:
+    return [tuple(fault for fault in case if fault.kind is not FaultKind.KEY_POSITION) for case in cases]
 
 
 @dataclass(frozen=True, slots=True)
 class Case:
     """A possible state of the vehicle: what to find, how likely, and what every check reads."""
 
-    label: str
+    label: Hashable
     share: float
-    readings: tuple[Reading, ...]
-
-
-def choose(
-    offers: Sequence[Offer], hypotheses: Sequence[Hypothesis], sound: Effects, most: int = MOST
-) -> tuple[Check, ...]:
-    """The checks to do, best first.
-
-    What is looked for is the part at fault, not its kind of fault: both need the same hand. A cause outside
-    the profile leaves every reading `sound`; its doubt never falls below DOUBT, so that even a certain
-    suspect gets a check that proves it.
-    """
-    cases = list(_cases(offers, hypotheses, sound))
-    minutes = [offer.minutes for offer in offers]
-    return tuple(_check(offers[offer], settles) for offer, settles in ranking(cases, minutes, most))
+    readings: tuple[Hashable, ...]
 
 
 def ranking(cases: Sequence[Case], minutes: Sequence[float], most: int) -> Iterator[tuple[int, float]]:
     """Places of the checks in their order, each with the share of the doubt left that it is to take."""
-    cells: list[Hashable] = [()] * len(cases)
+    readings = [_numbered([case.readings[check] for case in cases]) for check in range(len(minutes))]
+    labels = _numbered([case.label for case in cases])
+    return _ranking(labels, np.array([case.share for case in cases]), readings, minutes, most)
+
+
+def _ranking(
+    labels: Cells, shares: Floats, readings: Sequence[Cells], minutes: Sequence[float], most: int
+) -> Iterator[tuple[int, float]]:
+    """`labels`, `shares` (H,): the thing at fault and its chance; `readings`: each check's cells, (H,)."""
+    cells: Cells = np.zeros(len(labels), dtype=np.intp)
     left = list(range(len(minutes)))
     for _ in range(most):
-        doubt = _doubt(cells, cases)
-        gains = {check: doubt - _doubt(_refined(cells, cases, check), cases) for check in left}
+        doubt = _doubt(cells, labels, shares)
+        gains = {check: doubt - _doubt(_refined(cells, readings[check]), labels, shares) for check in left}
         worth = [check for check in left if gains[check] >= WORTH_BITS]
         if not worth:
             return
         best = max(worth, key=lambda check: (gains[check] / minutes[check], -check))
         yield best, gains[best] / doubt
-        cells = _refined(cells, cases, best)
+        cells = _refined(cells, readings[best])
         left.remove(best)
 
 
-def entropy(shares: Iterable[float]) -> float:
+def entropy(shares: Iterable[float] | Floats) -> float:
     """Shannon entropy in bits of shares that sum to one."""
     return -math.fsum(p * math.log2(p) for p in shares if p > 0)
 
 
-def _cases(offers: Sequence[Offer], hypotheses: Sequence[Hypothesis], sound: Effects) -> Iterator[Case]:
-    inside = [(h.fault, h.effects, h.share) for h in hypotheses if h.effects and h.share > LEAST_SHARE]
-    # Checks are done with the key where it belongs: then nothing is wrong.
-    inside = [(f, sound if f.kind is FaultKind.KEY_POSITION else e, share) for f, e, share in inside]
-    total = math.fsum(share for _, _, share in inside)
+def _cases(hypotheses: Sequence[Hypothesis]) -> tuple[list[Faults], Floats]:
+    """The cases worth telling apart and the chance of each."""
+    inside = [item for item in hypotheses if not item.outside and item.share > LEAST_SHARE]
+    total = math.fsum(item.share for item in inside)
     outside = max(1 - total, DOUBT)
-    for fault, expected, share in (*inside, (OUTSIDE, sound, outside)):
-        readings = tuple(offer.read(fault, expected) for offer in offers)
-        yield Case(fault.at, share / (total + outside), readings)
+    cases = [*(item.faults for item in inside), (OUTSIDE,)]
+    shares = np.array([*(item.share for item in inside), outside])
+    return cases, shares / shares.sum()
 
 
-def _refined(cells: Sequence[Hashable], cases: Sequence[Case], check: int) -> list[Hashable]:
-    """The cells that a check's reading cuts each cell into, numbered."""
+OUTSIDE = Fault(FaultKind.KEY_POSITION, "")
+"""Stands for a cause that the profile does not hold: every reading is that of a sound vehicle."""
+
+
+def _numbered(names: Sequence[Hashable]) -> Cells:
     numbers: dict[Hashable, int] = {}
-    return [
-        numbers.setdefault((cell, case.readings[check]), len(numbers))
-        for cell, case in zip(cells, cases, strict=True)
-    ]
+    return np.array([numbers.setdefault(name, len(numbers)) for name in names], dtype=np.intp)
 
 
-def _doubt(cells: Sequence[Hashable], cases: Sequence[Case]) -> float:
+def _refined(cells: Cells, reading: Cells) -> Cells:
+    """The cells that a check's reading cuts each cell into, numbered."""
+    _, refined = np.unique(cells * (reading.max(initial=0) + 1) + reading, return_inverse=True)
+    return refined
+
+
+def _doubt(cells: Cells, labels: Cells, shares: Floats) -> float:
     """Expected entropy of the part at fault, once it is known in which cell the readings lie."""
-    in_cell: dict[Hashable, float] = {}
-    joint: dict[Hashable, float] = {}
-    for cell, case in zip(cells, cases, strict=True):
-        in_cell[cell] = in_cell.get(cell, 0.0) + case.share
-        joint[cell, case.label] = joint.get((cell, case.label), 0.0) + case.share
-    return entropy(joint.values()) - entropy(in_cell.values())
+    joint = np.bincount(_refined(cells, labels), weights=shares)
+    return entropy(joint) - entropy(np.bincount(cells, weights=shares))
 
 
-def _check(offer: Offer, settles: float) -> Check:
+def _check(read: _Read, settles: float, cases: Sequence[Faults], shares: Floats, naming: Naming) -> Check:
+    offer = read.offer
     return Check(
         offer.what,
         offer.where,
@@ -126,4 +180,22 @@ def _check(offer: Offer, settles: float) -> Check:
         offer.minutes,
         settles,
         offer.caution,
+        offer.probes,
+        tuple(_outcomes(read, cases, shares, naming)),
     )
+
+
+def _outcomes(read: _Read, cases: Sequence[Faults], shares: Floats, naming: Naming) -> Iterator[Outcome]:
+    """What the check may show, likeliest first, and the likeliest things behind each."""
+    chances = np.bincount(read.cells, weights=shares)
+    for cell in np.argsort(-chances)[:MOST_OUTCOMES]:
+        rows = np.flatnonzero(read.cells == cell).tolist()
+        behind: dict[str, float] = {}
+        for row in rows:
+            name = "none of these" if cases[row] == (OUTSIDE,) else naming(cases[row])
+            behind[name] = behind.get(name, 0.0) + float(shares[row])
+        likely = sorted(behind.items(), key=lambda pair: -pair[1])
+        named = [f"{name} ({share / chances[cell]:.0%})" for name, share in likely[:2]]
+        more = f" and {len(likely) - 2} more" if len(likely) > 2 else ""
+        best = int(rows[int(np.argmax(shares[rows]))])
+        yield Outcome(read.words[best], float(chances[cell]), f"{', '.join(named)}{more}")

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from functools import partial
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.triage.checks import battery_offer, circuit_offers, driver_offer, key_offer, supply_offers
-from dtctriage.triage.choose import choose
+from dtctriage.triage.choose import LEAST_SHARE, choose
 from dtctriage.triage.hazards import touches_high_voltage, warned
 from dtctriage.triage.model import EvidenceKind, Problem
 from dtctriage.triage.seen import Seen
-from dtctriage.triage.suspects import suspects
+from dtctriage.triage.suspects import suspects, things
 from dtctriage.triage.suspicion import Hypothesis, Suspicion
 from dtctriage.triage.trouble import Trouble, codes_of
 from dtctriage.triage.view import View, now_words
@@ -37,13 +38,22 @@ def _problems(view: View, suspicion: Suspicion, seen: Seen, trouble: Trouble) ->
     for _ in range(MOST_CAUSES):
         if not trouble:
             return
-        cause = suspicion.weigh(seen, trouble)[0]
-        part = cause.explains if not cause.outside else _lump(trouble)
+        part = _part(suspicion, suspicion.weigh(seen, trouble, view.observations)[0], trouble)
         # Whatever else is wrong has its own problem: it must not colour the suspicion here.
-        ranked = suspicion.weigh(seen, part)
+        ranked = suspicion.weigh(seen, part, view.observations)
         about = _silence if part.silence else _circuit
         yield about(view, suspicion, part, ranked)
         trouble = trouble.without(part)
+
+
+def _part(suspicion: Suspicion, cause: Hypothesis, trouble: Trouble) -> Trouble:
+    """What belongs to one cause. Of two faults each has its own problem where each explains something."""
+    if cause.outside:
+        return _lump(trouble)
+    alone = [suspicion.explains(fault, trouble) for fault in cause.faults]
+    if len(alone) > 1 and all(alone):
+        return max(alone, key=len)
+    return cause.explains
 
 
 def _lump(trouble: Trouble) -> Trouble:
@@ -61,8 +71,8 @@ def _silence(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
     profile = suspicion.wiring.profile
     modules = _modules(part, ranked[0])
     concerned = [module for module in profile.module if module.id in modules]
-    offers = [key_offer(), battery_offer(profile), *supply_offers(suspicion.wiring)]
-    checks = choose(offers, ranked, suspicion.sound)
+    offers = [key_offer(), battery_offer(profile), *supply_offers(suspicion.wiring, _places(ranked))]
+    checks = choose(suspicion.bench, offers, ranked, partial(things, suspicion))
     return Problem(
         title=_title(part, modules),
         modules=modules,
@@ -81,8 +91,12 @@ def _modules(part: Trouble, top: Hypothesis) -> tuple[str, ...]:
     if part.silent or part.unsteady:
         return tuple(sorted(part.silent or part.unsteady))
     lost = {lost for _, lost in part.missed}
-    cut_off = top.fault.at.partition("@")[0]
-    if top.fault.kind is FaultKind.OFF_THE_BUS and cut_off in lost | {who for who, _ in part.missed}:
+    cut_off = "" if top.outside else top.fault.at.partition("@")[0]
+    if (
+        not top.outside
+        and top.fault.kind is FaultKind.OFF_THE_BUS
+        and cut_off in lost | {who for who, _ in part.missed}
+    ):
         return (cut_off,)
     return tuple(sorted(lost))
 
@@ -121,6 +135,10 @@ def _evidence(view: View, part: Trouble) -> Iterator[str]:
         yield view.ledger.cite(EvidenceKind.ANSWER, "", f"answering: {', '.join(heard)}")
 
 
+def _places(ranked: Sequence[Hypothesis]) -> frozenset[str]:
+    return frozenset(fault.at for item in ranked if item.share > LEAST_SHARE for fault in item.faults)
+
+
 def _known_by(seen: Seen, part: Trouble) -> Iterator[str]:
     for module in sorted(part.silent):
         witnesses = sorted({t.witness for t in seen.testimonies if t.lost == module and t.present})
@@ -143,7 +161,9 @@ def _in_order(part: Trouble) -> list[tuple[str, Dtc]]:
 def _open_end(ranked: list[Hypothesis]) -> str:
     outside = sum(item.share for item in ranked if item.outside)
     if ranked[0].outside:
-        return "No single fault of the profile explains this: suspect two faults, or a profile that differs."
+        return (
+            "No fault of the profile, nor two of them, explain this: the profile may differ from the vehicle."
+        )
     if outside > 0.1:
         return f"{round(100 * outside)} % that the cause lies outside the profile."
     return ""
@@ -157,8 +177,8 @@ def _circuit(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
     circuits = _circuits_of(profile, part)
     offers = [offer for circuit in circuits for offer in circuit_offers(profile, circuit)]
     offers += [offer for circuit in circuits for offer in driver_offer(profile, circuit)]
-    offers += supply_offers(suspicion.wiring)
-    checks = choose(offers, ranked, suspicion.sound)
+    offers += supply_offers(suspicion.wiring, _places(ranked))
+    checks = choose(suspicion.bench, offers, ranked, partial(things, suspicion))
     listed = _in_order(part)
     codes = ", ".join(f"{dtc} in {module}" for module, dtc in listed)
     return Problem(

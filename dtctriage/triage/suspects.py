@@ -8,7 +8,8 @@ from dtctriage.triage.model import Suspect
 from dtctriage.triage.suspicion import Hypothesis, Suspicion
 from dtctriage.wiring.faults import Fault, FaultKind
 from dtctriage.wiring.parts import PartKind
-from dtctriage.wiring.profile import Profile
+from dtctriage.wiring.profile import Circuit, Profile
+from dtctriage.wiring.states import Case
 
 SHOWN_SHARE = 0.9
 """Suspects are listed until they hold this share of the suspicion."""
@@ -22,10 +23,11 @@ def suspects(suspicion: Suspicion, ranked: Sequence[Hypothesis]) -> tuple[Suspec
     groups: dict[str, list[Hypothesis]] = {}
     for item in ranked:
         if item.share > LEAST_SHARE:
-            groups.setdefault(thing(suspicion, item.fault), []).append(item)
-    last = ranked[-1].fault if ranked and ranked[-1].outside else None
+            groups.setdefault(things(suspicion, item.faults), []).append(item)
+    last = bool(ranked) and ranked[-1].outside
     ordered = sorted(
-        groups.items(), key=lambda pair: (pair[1][0].fault == last, -sum(item.share for item in pair[1]))
+        groups.items(),
+        key=lambda pair: (last and pair[1][0].outside, -sum(item.share for item in pair[1])),
     )
     shown: list[Suspect] = []
     total = 0.0
@@ -42,22 +44,41 @@ def suspects(suspicion: Suspicion, ranked: Sequence[Hypothesis]) -> tuple[Suspec
 
 
 def _suspect(suspicion: Suspicion, name: str, items: Sequence[Hypothesis], share: float) -> Suspect:
-    part = suspicion.wiring.parts.get(items[0].fault.at)
-    place = part.place if part else _module_place(suspicion.wiring.profile, items[0].fault)
-    members = tuple(fault_words(suspicion, item.fault) for item in items)
-    return Suspect(name, place, share, members, _because(items[0]))
+    places = dict.fromkeys(_place(suspicion, fault) for fault in items[0].faults)
+    members = tuple(case_words(suspicion, item.faults) for item in items)
+    return Suspect(name, "; ".join(filter(None, places)), share, members, _because(suspicion, items[0]))
 
 
-def _because(item: Hypothesis) -> str:
-    if item.effects is None:
-        return "the profile's single faults do not fit the evidence well"
-    losses = len(item.effects.losses)
-    silent = len(item.effects.volts) - len(item.effects.answering)
-    codes = ", ".join(f"{dtc} in {module}" for module, dtc in sorted(item.effects.codes, key=str))
+def _place(suspicion: Suspicion, fault: Fault) -> str:
+    part = suspicion.wiring.parts.get(fault.at)
+    return part.place if part else _module_place(suspicion.wiring.profile, fault)
+
+
+def _because(suspicion: Suspicion, item: Hypothesis) -> str:
+    if item.outside:
+        return "the profile's faults do not fit the evidence well"
+    shown = suspicion.effects_of_case(item.faults)
+    losses = len(shown.losses)
+    silent = len(shown.volts) - len(shown.answering)
+    codes = ", ".join(f"{dtc} in {module}" for module, dtc in sorted(shown.codes, key=str))
     effects = [f"silence {silent} module{'s' if silent != 1 else ''}"] if silent else []
     effects += [f"cause {losses} lost-communication code{'s' if losses != 1 else ''}"] if losses else []
     effects += [f"store {codes}"] if codes else []
     return f"would {' and '.join(effects)}" if effects else ""
+
+
+def things(suspicion: Suspicion, case: Case) -> str:
+    """`thing` of one fault, or of two together."""
+    if not case:
+        return "a cause outside the profile"
+    return " together with ".join(dict.fromkeys(thing(suspicion, fault) for fault in case))
+
+
+def case_words(suspicion: Suspicion, case: Case) -> str:
+    """One fault, or two together, as the sheet names them."""
+    if not case:
+        return "a cause outside the profile"
+    return " together with ".join(fault_words(suspicion, fault) for fault in case)
 
 
 def thing(suspicion: Suspicion, fault: Fault) -> str:
@@ -65,9 +86,12 @@ def thing(suspicion: Suspicion, fault: Fault) -> str:
 
     For a short that blows a fuse it is the wiring behind that fuse: one measurement tells of all of it.
     """
+    if fault.kind is FaultKind.SHORT_TO_NEIGHBOUR:
+        pin = suspicion.wiring.parts[f"pin {fault.at.partition('|')[0]}"]
+        return pin.title.rpartition(" pin ")[0]
     part = suspicion.wiring.parts.get(fault.at)
     if part is None:
-        return fault_words(suspicion, fault)
+        return _inner_thing(suspicion, fault)
     blown = suspicion.effects_of(fault).power.blown if fault.kind is FaultKind.SHORT_TO_GROUND else ()
     if blown:
         return f"wiring behind fuse {', '.join(sorted(blown))}"
@@ -80,10 +104,31 @@ def thing(suspicion: Suspicion, fault: Fault) -> str:
     return part.title
 
 
+def _inner_thing(suspicion: Suspicion, fault: Fault) -> str:
+    """Faults of modules, buses and the key: those that the same hand reaches for under one name."""
+    match fault.kind:
+        case FaultKind.MODULE_DEAD | FaultKind.MODULE_ASLEEP:
+            return f"{fault.at} itself"
+        case FaultKind.DRIVER_ON | FaultKind.DRIVER_OFF:
+            return f"{_circuit(suspicion.wiring.profile, fault.at).module} itself"
+        case FaultKind.SENSE_FALSE:
+            return f"{fault.at.rpartition(' ')[0]} itself"
+        case FaultKind.BUS_SHORTED | FaultKind.BUS_TO_GROUND | FaultKind.BUS_TO_SUPPLY:
+            return f"bus {fault.at} shorted"
+        case _:
+            return fault_words(suspicion, fault)
+
+
+def _circuit(profile: Profile, circuit_id: str) -> Circuit:
+    return next(item for item in profile.circuit if item.id == circuit_id)
+
+
 def fault_words(suspicion: Suspicion, fault: Fault) -> str:
     """A fault as the sheet names it."""
-    if not fault.at:
-        return "a cause outside the profile"
+    if fault.kind is FaultKind.SHORT_TO_NEIGHBOUR:
+        first, _, second = fault.at.partition("|")
+        ends = f"{first.rpartition(':')[2]} and {second.rpartition(':')[2]}"
+        return f"{thing(suspicion, fault)}: pins {ends} touch"
     part = suspicion.wiring.parts.get(fault.at)
     if part is not None:
         words = {PartKind.FUSE: "blown or missing", PartKind.SWITCH: "open, or not in the position needed"}
@@ -97,7 +142,23 @@ def fault_words(suspicion: Suspicion, fault: Fault) -> str:
             first, _, second = ends.partition("|")
             return f"bus {bus} open between {first} and {second}"
         case FaultKind.BUS_SHORTED:
-            return f"bus {fault.at} shorted (wires together, to ground or to supply, or by a module)"
+            return f"bus {fault.at} shorted: its wires touch, or a module holds them together"
+        case FaultKind.BUS_TO_GROUND:
+            return f"bus {fault.at} shorted: a wire touches ground"
+        case FaultKind.BUS_TO_SUPPLY:
+            return f"bus {fault.at} shorted: a wire touches battery plus"
+        case FaultKind.TERMINATION_MISSING:
+            bus, _, entry = fault.at.partition(":")
+            return f"termination of bus {bus} in {entry} missing"
+        case FaultKind.MODULE_ASLEEP:
+            return f"{fault.at} asleep: sound, and nothing has woken it"
+        case FaultKind.DRIVER_ON:
+            return f"{_circuit(suspicion.wiring.profile, fault.at).module}: output of {fault.at} always on"
+        case FaultKind.DRIVER_OFF:
+            return f"{_circuit(suspicion.wiring.profile, fault.at).module}: output of {fault.at} never on"
+        case FaultKind.SENSE_FALSE:
+            module, _, code = fault.at.rpartition(" ")
+            return f"{module} stores {code} although the circuit is sound"
         case FaultKind.KEY_POSITION:
             return f"the key: in {fault.at}, not in run"
         case FaultKind.NOT_FITTED:

@@ -1,56 +1,93 @@
-"""Every single fault of the profile, weighed against what was seen.
+"""Every single fault of the profile, and pairs where one is not enough, weighed against what was seen.
 
-Posterior share = prior weight x chance of each piece of evidence under the fault, normalised over all
-suspects and the possibility that the cause is outside the profile. Evidence pieces count as independent
-given the fault; the chances are in the table triage_likelihoods. What a fault leaves unexplained may be
-noise, or another trouble beside it: two faults in one vehicle each stay a suspect for their own part.
+Posterior share = prior weight x chance of each piece of evidence under the suspect, normalised over all
+suspects and the possibility that the cause is outside the profile. Pairs are weighed when the best single
+fault leaves trouble unexplained or does not fit what was measured; else they share at most the chance of
+another trouble (table triage_likelihoods) among all of them.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
 from threadpoolctl import threadpool_limits
 
+from dtctriage.triage.measured import Measured
+from dtctriage.triage.outlooks import Shown, pairs_of, shown_by, singles
 from dtctriage.triage.seen import Seen
 from dtctriage.triage.tables import likelihood, prior
 from dtctriage.triage.trouble import Expectations, Trouble
+from dtctriage.triage.weighing import Explained, Weigher, explained
+from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.effects import Effects, effects
-from dtctriage.wiring.faults import Fault, FaultKind, possible_faults
+from dtctriage.wiring.faults import Fault, FaultKind
+from dtctriage.wiring.meter import Bench
+from dtctriage.wiring.network import Floats
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import Key
+from dtctriage.wiring.states import Case, Flags
 
-OUTSIDE = Fault(FaultKind.NOT_FITTED, "")
-"""Stands for a cause that the profile does not hold."""
+LEAST = 1e-9
+"""A share below this is left out of the list."""
+MOST_PAIRS = 45_000
+"""Pairs of faults weighed at most, the likeliest before evidence."""
+MISFIT = 1.0
+"""Below this a reading fits the best suspect no better than a reading that says nothing would."""
+NO_FAULT: list[Case] = [()]
+_PLACES = {
+    FaultKind.MODULE_DEAD: "module",
+    FaultKind.MODULE_ASLEEP: "module",
+    FaultKind.KEY_POSITION: "key",
+    FaultKind.OFF_THE_BUS: "branch",
+    FaultKind.BUS_OPEN: "bus",
+    FaultKind.BUS_SHORTED: "bus",
+    FaultKind.BUS_TO_GROUND: "bus",
+    FaultKind.BUS_TO_SUPPLY: "bus",
+    FaultKind.TERMINATION_MISSING: "bus",
+    FaultKind.SHORT_TO_NEIGHBOUR: "terminal",
+    FaultKind.DRIVER_ON: "circuit",
+    FaultKind.DRIVER_OFF: "circuit",
+    FaultKind.SENSE_FALSE: "circuit",
+}
 
 
 @dataclass(frozen=True, slots=True)
 class Hypothesis:
-    """A fault with what it would do, its share of the suspicion (0..1) and what it explains."""
+    """One fault, or two, with their share of the suspicion (0..1) and what they explain.
 
-    fault: Fault
-    effects: Effects | None
+    Without faults it stands for a cause that the profile does not hold.
+    """
+
+    faults: Case
     share: float
     explains: Trouble
 
     @property
     def outside(self) -> bool:
-        return self.effects is None
+        return not self.faults
+
+    @property
+    def fault(self) -> Fault:
+        """The fault, or the first of two. Raises IndexError for a cause outside the profile."""
+        return self.faults[0]
 
 
 class Suspicion:
-    """A profile prepared for weighing: the effects of each fault are worked out once."""
+    """A profile prepared for weighing: the effects of every single fault are worked out once."""
 
     def __init__(self, wiring: Wiring, key: Key = Key.RUN) -> None:
         self.wiring = wiring
         self.key = key
+        self.bench = Bench(wiring)
         self.sound = effects(wiring, (), key)
-        self._expectations = Expectations(wiring.profile)
+        self.expectations = Expectations(wiring.profile)
         self._fitted = {module.id: module.fitted for module in wiring.profile.module}
         self._known: dict[Fault, Effects] = {}
+        self._pairs: dict[tuple[Case, ...], Shown] = {}
 
     def effects_of(self, fault: Fault) -> Effects:
         """What the fault does, remembered."""
@@ -60,38 +97,41 @@ class Suspicion:
             self._known[fault] = effects(self.wiring, faults, key)
         return self._known[fault]
 
+    def effects_of_case(self, case: Case) -> Effects:
+        """What one fault does, or two together."""
+        return self.effects_of(case[0]) if len(case) == 1 else effects(self.wiring, case, self.key)
+
     def trouble(self, seen: Seen) -> Trouble:
         """What is wrong now."""
-        return self._expectations.trouble(seen, self.sound, seen.codes)
+        return self.expectations.trouble(seen, self.sound, seen.codes)
 
     def past_trouble(self, seen: Seen) -> Trouble:
         """Circuit codes that are stored and not failing now."""
         silence_aside = Seen({}, seen.readable, (), frozenset(), frozenset(), {}, None)
-        return self._expectations.trouble(silence_aside, self.sound, seen.past_codes)
+        return self.expectations.trouble(silence_aside, self.sound, seen.past_codes)
 
-    def weigh(self, seen: Seen, trouble: Trouble) -> list[Hypothesis]:
-        """All suspects for `trouble`, likeliest first, and OUTSIDE. A fault that explains none of it is none.
+    def explains(self, fault: Fault, trouble: Trouble) -> Trouble:
+        """What one fault alone accounts for."""
+        return self.expectations.explained(trouble, self.effects_of(fault))
 
-        What was seen and is not in `trouble` counts as settled.
+    def weigh(
+        self, seen: Seen, trouble: Trouble, observations: Sequence[Observation] = ()
+    ) -> list[Hypothesis]:
+        """All suspects for `trouble`, likeliest first, and a cause outside the profile.
+
+        A suspect that explains none of it is none. What was seen and is not in `trouble` counts as settled.
         """
-        metered = sorted(seen.volts)
-        alike: dict[object, tuple[Trouble, float]] = {}
-        scored: list[tuple[Fault, Effects | None, Trouble, float]] = []
-        for fault, expected in self._every_fault:
-            shown = tuple(round(expected.volts[module], 1) for module in metered)
-            steady = fault.kind is FaultKind.NOT_FITTED
-            outward = (steady, expected.answering, expected.awake, expected.losses, expected.codes, shown)
-            if outward not in alike:
-                explained = self._expectations.explained(trouble, expected)
-                if steady:
-                    # What is not there does not answer now and then.
-                    explained = replace(explained, unsteady=frozenset())
-                alike[outward] = explained, self._log_chance(seen, trouble, explained, expected)
-            explained, chance = alike[outward]
-            if explained:
-                scored.append((fault, expected, explained, math.log(self.prior(fault)) + chance))
-        outside = math.log(prior("outside the profile", "anything")[0]) + self._outside(seen, trouble)
-        return _shares([*scored, (OUTSIDE, None, Trouble(), outside)])
+        weigher = Weigher(self.expectations, seen, trouble)
+        measured = Measured(self.bench, observations, seen.connector_volts)
+        with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
+            first = self._scored(self._singles, self._weights, weigher, measured, trouble)
+            tables = [first]
+            if self._one_is_not_enough(first, measured, trouble):
+                tables.append(self._scored_pairs(first, weigher, measured, trouble))
+        outside = math.log(prior("outside the profile", "anything")[0]) + weigher.outside()
+        outside += self._sound_chance(weigher, trouble)
+        outside += sum(math.log(measured.baseless(item)) for item in observations)
+        return _ranked(tables, outside)
 
     def prior(self, fault: Fault) -> float:
         """Relative weight of a fault before evidence."""
@@ -101,121 +141,115 @@ class Suspicion:
             return weight * exposed if part.exposed else weight
         if fault.kind is FaultKind.NOT_FITTED:
             return prior(fault.kind, f"{self._fitted[fault.at]} module")[0]
-        places = {
-            FaultKind.MODULE_DEAD: "module",
-            FaultKind.KEY_POSITION: "key",
-            FaultKind.OFF_THE_BUS: "branch",
-            FaultKind.BUS_OPEN: "bus",
-            FaultKind.BUS_SHORTED: "bus",
-        }
-        return prior(fault.kind, places[fault.kind])[0]
+        weight, exposed = prior(fault.kind, _PLACES[fault.kind])
+        if fault.kind is FaultKind.SHORT_TO_NEIGHBOUR:
+            pin = self.wiring.parts[f"pin {fault.at.partition('|')[0]}"]
+            return weight * exposed if pin.exposed else weight
+        return weight
+
+    # -- tables of suspects -------------------------------------------------------------------------
 
     @cached_property
-    def _every_fault(self) -> list[tuple[Fault, Effects]]:
+    def _singles(self) -> Shown:
         # The matrices are small: threads inside BLAS cost several times what they save.
         with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
-            faults = [*possible_faults(self.wiring.profile), *self._other_positions]
-            return [(fault, self.effects_of(fault)) for fault in faults]
+            return singles(self.wiring, self.key)
 
-    @property
-    def _other_positions(self) -> list[Fault]:
-        """The key may have been left where the technician does not believe it to be."""
-        others = [key for key in (Key.OFF, Key.ACCESSORY) if self.key is Key.RUN]
-        return [Fault(FaultKind.KEY_POSITION, key) for key in others]
+    @cached_property
+    def _weights(self) -> Floats:
+        return np.array([self.prior(case[0]) for case in self._singles.cases])
 
-    # -- chances ------------------------------------------------------------------------------------
+    @cached_property
+    def _nothing(self) -> Shown:
+        return shown_by(self.wiring, [()], self.key)
 
-    def _log_chance(self, seen: Seen, trouble: Trouble, explained: Trouble, expected: Effects) -> float:
-        usual = math.fsum(math.log(chance) for chance in self._usual(seen, trouble, explained, expected))
-        left = trouble.without(explained)
-        if not left:
-            return usual
-        noise = math.fsum(math.log(chance) for chance in _noise(seen, left))
-        another = math.log(likelihood("another_trouble")) + _elsewhere(left)
-        top = max(noise, another)
-        return usual + top + math.log(math.exp(noise - top) + math.exp(another - top))
+    def _sound_chance(self, weigher: Weigher, trouble: Trouble) -> float:
+        """The log chance of everything that looks sound, if nothing in the profile is wrong."""
+        nothing = Explained(trouble, *(np.zeros((1, count), dtype=bool) for count in _counts(trouble)))
+        return float(weigher.usual(self._nothing, nothing)[0])
 
-    def _outside(self, seen: Seen, trouble: Trouble) -> float:
-        """Trouble has its cause elsewhere; what looks sound is taken as sound."""
-        usual = math.fsum(math.log(chance) for chance in self._usual(seen, Trouble(), Trouble(), self.sound))
-        return usual + _elsewhere(trouble)
+    def _scored(
+        self, shown: Shown, weights: Floats, weigher: Weigher, measured: Measured, trouble: Trouble
+    ) -> _Table:
+        found = explained(self.expectations, trouble, shown)
+        kept = np.flatnonzero(found.any)
+        score = np.full(len(shown), -math.inf)
+        chance = weigher.log_chances(shown, found)
+        score[kept] = np.log(weights[kept]) + chance[kept]
+        readings = np.zeros(len(shown))
+        if measured and len(kept):
+            readings[kept] = measured.log_chances([shown.cases[i] for i in kept])
+        return _Table(shown, found, score + readings)
 
-    def _usual(self, seen: Seen, trouble: Trouble, explained: Trouble, expected: Effects) -> Iterator[float]:
-        """The chance of what looks sound, and of what the fault explains."""
-        yield from _answers(seen, explained, expected)
-        yield from self._witnesses(seen, explained, expected)
-        yield from self._codes(seen, explained, expected)
-        yield from _volts(seen, expected)
+    def _one_is_not_enough(self, table: _Table, measured: Measured, trouble: Trouble) -> bool:
+        """Nothing that one fault explains is all of it, or the one that does is at odds with a reading."""
+        best = int(np.argmax(table.score))
+        if not np.isfinite(table.score[best]):
+            return bool(trouble)
+        if table.found.of(best) != trouble:
+            return True
+        case = [tuple(f for f in table.shown.cases[best] if f.kind is not FaultKind.KEY_POSITION)]
+        return any(float(measured.fits(item, case)[0]) < MISFIT for item in measured.observations)
 
-    def _witnesses(self, seen: Seen, explained: Trouble, expected: Effects) -> Iterator[float]:
-        told = {(item.witness, item.lost) for item in seen.testimonies}
-        lost = {(loss.witness, loss.lost) for loss in expected.losses}
-        for witness, partner in self._expectations.listening:
-            # A partner that comes and goes need not be gone long enough for its code.
-            judged = witness in seen.readable and partner not in explained.unsteady
-            if judged and (witness, partner) not in told:
-                missed = (witness, partner) in lost
-                yield 1 - likelihood("witness_when_lost" if missed else "witness_when_heard")
-        yield from (likelihood("witness_when_lost") for _ in explained.missed)
+    def _scored_pairs(self, first: _Table, weigher: Weigher, measured: Measured, trouble: Trouble) -> _Table:
+        covers = np.concatenate([first.found.items, self._felt(measured)], axis=1)
+        covers[self._keyed] = False
+        pairs = tuple(pairs_of(self._singles, covers, self._weights, MOST_PAIRS))
+        if pairs not in self._pairs:
+            self._pairs.clear()
+            self._pairs[pairs] = shown_by(self.wiring, pairs, self.key)
+        shown = self._pairs[pairs]
+        share = 2 * likelihood("another_trouble") / self._weights.sum()
+        weights = np.array([self.prior(a) * self.prior(b) * share for a, b in shown.cases])
+        return self._scored(shown, weights, weigher, measured, trouble)
 
-    def _codes(self, seen: Seen, explained: Trouble, expected: Effects) -> Iterator[float]:
-        yield from (likelihood("code_when_expected") for _ in explained.codes)
-        stored = seen.codes | seen.past_codes
-        told = {(m, code) for m, dtc in stored for code in self._expectations.stands_for(m, dtc)}
-        for module, _ in expected.codes - told:
-            if module in seen.readable:
-                yield 1 - likelihood("code_when_expected")
+    def _felt(self, measured: Measured) -> Flags:
+        """(H, observations) single faults that change what was measured."""
+        felt = np.zeros((len(self._singles), len(measured.observations)), dtype=bool)
+        for i, item in enumerate(measured.observations):
+            here = self.bench.readings(item.probe, self._plain)
+            sound = float(self.bench.readings(item.probe, NO_FAULT)[0])
+            finite = np.isfinite(here) & np.isfinite(sound)
+            felt[:, i] = np.where(finite, np.abs(here - sound) > 0.02 * abs(sound) + 0.05, here != sound)
+        return felt
+
+    @cached_property
+    def _keyed(self) -> Flags:
+        """(H,) the key's other positions."""
+        return np.array([case[0].kind is FaultKind.KEY_POSITION for case in self._singles.cases], dtype=bool)
+
+    @cached_property
+    def _plain(self) -> list[Case]:
+        """The single faults with the key put right."""
+        cases = self._singles.cases
+        return [tuple(f for f in case if f.kind is not FaultKind.KEY_POSITION) for case in cases]
 
 
-def _shares(scored: list[tuple[Fault, Effects | None, Trouble, float]]) -> list[Hypothesis]:
-    top = max(score for *_, score in scored)
-    total = sum(math.exp(score - top) for *_, score in scored)
-    found = [
-        Hypothesis(fault, expected, math.exp(score - top) / total, explains)
-        for fault, expected, explains, score in scored
-    ]
-    inside = sum(item.share for item in found if not item.outside)
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """Suspects with the log of prior times chance; minus infinity for one that explains nothing."""
+
+    shown: Shown
+    found: Explained
+    score: Floats
+
+
+def _counts(trouble: Trouble) -> tuple[int, int, int, int]:
+    return len(trouble.silent), len(trouble.unsteady), len(trouble.missed), len(trouble.codes)
+
+
+def _ranked(tables: Sequence[_Table], outside: float) -> list[Hypothesis]:
+    scores = np.concatenate([*(table.score for table in tables), [outside]])
+    shares = np.exp(scores - scores.max())
+    shares /= shares.sum()
+    found: list[Hypothesis] = []
+    start = 0
+    for table in tables:
+        part = shares[start : start + len(table.shown)]
+        start += len(table.shown)
+        for row in np.flatnonzero(part > LEAST):
+            found.append(Hypothesis(table.shown.cases[row], float(part[row]), table.found.of(int(row))))
+    inside = sum(item.share for item in found)
+    found.append(Hypothesis((), float(shares[-1]), Trouble()))
     # The profile's faults are many and small, what lies outside is one lump: together they outrank it.
     return sorted(found, key=lambda item: (item.outside and item.share < inside, -item.share))
-
-
-def _answers(seen: Seen, explained: Trouble, expected: Effects) -> Iterator[float]:
-    if explained.unsteady:
-        yield likelihood("unsteady_when_at_fault")
-    for module, (answered, asked) in seen.answers.items():
-        if module in explained.unsteady:
-            yield math.comb(asked, answered) / 2**asked
-        elif module in explained.silent or answered == asked:
-            yield _roll_calls(answered, asked, module in expected.answering)
-
-
-def _noise(seen: Seen, left: Trouble) -> Iterator[float]:
-    """The chance that trouble shows although its cause is not there."""
-    for module in left.silent | left.unsteady:
-        yield _roll_calls(*seen.answers[module], reached=True)
-    yield from (likelihood("witness_when_heard") for _ in left.missed)
-    yield from (likelihood("code_when_unexpected") for _ in left.codes)
-
-
-def _elsewhere(trouble: Trouble) -> float:
-    """The log chance of trouble whose cause nobody has a model of."""
-    counts = {
-        "outside_answer": len(trouble.silent) + len(trouble.missed),
-        "unsteady_when_at_fault": len(trouble.unsteady),
-        "outside_code": len(trouble.codes),
-    }
-    return math.fsum(count * math.log(likelihood(name)) for name, count in counts.items())
-
-
-def _roll_calls(answered: int, asked: int, reached: bool) -> float:
-    chance = likelihood("answer_when_reached" if reached else "answer_when_cut")
-    return math.comb(asked, answered) * chance**answered * (1 - chance) ** (asked - answered)
-
-
-def _volts(seen: Seen, expected: Effects) -> Iterator[float]:
-    spread = likelihood("volts_spread")
-    for module, volts in seen.volts.items():
-        reference = seen.connector_volts if seen.connector_volts is not None else expected.connector_volts
-        off = (volts - expected.volts[module] - reference + expected.connector_volts) / spread
-        # Heavier tails than a normal distribution: one wild reading must not decide alone.
-        yield 1 / (1 + off * off)

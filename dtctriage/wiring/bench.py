@@ -28,7 +28,7 @@ class Means(StrEnum):
 class Setup:
     """The state that the vehicle is put into for a measurement.
 
-    `off` names what is unplugged or pulled: a connector (`X101`), a module's plug (`ECM/C2`), a fuse or
+    `off` names what is unplugged or pulled: a connector (`X7`), a module's plug (`ECM/C2`), a fuse or
     relay by its id, a circuit's load by `<circuit> load`. `on` names circuits that the module has commanded.
     """
 

@@ -6,18 +6,22 @@ other can find.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.wiring.buses import Reach, working_stretches
-from dtctriage.wiring.faults import Fault, FaultKind
-from dtctriage.wiring.parts import module_pin
-from dtctriage.wiring.power import Power, Wiring, driver_rail, inside_ground
-from dtctriage.wiring.profile import BATTERY, Circuit, Heard, Key, Module
-
-OVERCURRENT = 3.0
-"""A driver calls a short at this multiple of its load's current. Common practice, no source."""
+from dtctriage.wiring.bench import Setup
+from dtctriage.wiring.circuitry import inside_ground, main_pins
+from dtctriage.wiring.faults import MUTE, Fault, FaultKind
+from dtctriage.wiring.network import Floats
+from dtctriage.wiring.power import Power, Wiring, power_of
+from dtctriage.wiring.profile import BATTERY, Key
+from dtctriage.wiring.states import Case, Flags, States
+from dtctriage.wiring.watches import stored_codes
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -44,85 +48,103 @@ class Effects:
 
 def effects(wiring: Wiring, faults: Iterable[Fault] = (), key: Key = Key.RUN) -> Effects:
     """Work out everything the faults do at a key position."""
-    known = tuple(faults)
-    profile = wiring.profile
-    power = wiring.solve(known, key)
-    volts = {module.id: wiring.module_volts(module, power) for module in profile.module}
-    mute = {f.at for f in known if f.kind in (FaultKind.MODULE_DEAD, FaultKind.NOT_FITTED)}
-    awake = frozenset(
-        module.id
-        for module in profile.module
-        if volts[module.id] >= module.works_from and module.id not in mute
-    )
-    reach = Reach(profile, working_stretches(profile, known, awake))
-    # Partners are set up for what the vehicle has: nobody waits for a module that was never fitted.
-    absent = frozenset(fault.at for fault in known if fault.kind is FaultKind.NOT_FITTED)
-    return Effects(
-        answering=frozenset(module_id for module_id in awake if reach.tool_reaches(module_id)),
-        awake=awake,
-        losses=frozenset(
-            loss
-            for module in profile.module
-            if key is Key.RUN and module.id in awake and volts[module.id] >= module.judges_from
-            for loss in _losses(module, reach)
-            if loss.lost not in absent
-        ),
-        codes=frozenset(_circuit_codes(wiring, known, key, power, awake)),
-        volts=volts,
-        connector_volts=power.at(BATTERY),
-        power=power,
-    )
+    return Outlook(wiring, [tuple(faults)], key).effects(0)
 
 
-def _losses(module: Module, reach: Reach) -> Iterator[Loss]:
-    heard: Heard
-    for heard in module.hears:
-        if not reach.hears(module.id, heard.module, heard.bus):
-            yield Loss(module.id, heard.module, module.lost_after)
+class Outlook:
+    """The outward behaviour of H vehicles at once, as arrays.
 
-
-def _circuit_codes(
-    wiring: Wiring, faults: tuple[Fault, ...], key: Key, off: Power, awake: frozenset[str]
-) -> Iterator[tuple[str, Dtc]]:
-    watched = [c for c in wiring.profile.circuit if c.module in awake]
-    if not watched:
-        return
-    on = wiring.solve(faults, key, driven=frozenset(circuit.id for circuit in watched))
-    for circuit in watched:
-        code = _judge(wiring.profile.module_named(circuit.module), circuit, off, on)
-        if code is not None:
-            yield circuit.module, Dtc.parse(code)
-
-
-def _judge(module: Module, circuit: Circuit, off: Power, on: Power) -> str | None:
-    """The code a driver's own monitor stores, by the voltage it reads back off and the current on.
-
-    Off, a whole circuit pulls the biased pin to its far end: the feed for a low-side driver, ground for a
-    high-side driver. Between the two thirds of that span the pin floats: open. On, a current above
-    OVERCURRENT times the load's own is a short.
+    `volts` (H, modules) in volt; `awake`, `answering` (H, modules); `lost` (H, pairs) by `pairs`: (listener,
+    partner); `codes` (H, columns) by `code_columns`: (module, code).
     """
-    pin = module_pin(circuit.module, circuit.driver_pin)
-    ground = off.at(inside_ground(module))
-    seen = off.at(pin) - ground
-    system = off.at(BATTERY) - ground
-    if circuit.driver == "low side":
-        if _amps(circuit, on, pin, on.at(inside_ground(module))) > _limit(circuit, system):
-            return circuit.codes.high
-        if seen > 0.6 * system:
-            return None
-        return circuit.codes.low if seen < 0.5 * circuit.bias_volts else circuit.codes.open
-    if seen > 0.6 * system:
-        return circuit.codes.high
-    if seen > 0.5 * circuit.bias_volts:
-        return circuit.codes.open
-    if _amps(circuit, on, pin, on.at(driver_rail(module))) > _limit(circuit, system):
-        return circuit.codes.low
-    return None
+
+    def __init__(self, wiring: Wiring, cases: Sequence[Case], key: Key = Key.RUN) -> None:
+        self.wiring = wiring
+        self.cases = cases
+        self.key = key
+        profile = wiring.profile
+        self.modules = [module.id for module in profile.module]
+        self.states = wiring.states(cases, Setup(key=key))
+        self.volts = _module_volts(wiring, self.states)
+        mute, absent = self._mute(MUTE), self._mute(frozenset({FaultKind.NOT_FITTED}))
+        works = np.array([module.works_from for module in profile.module])
+        self.awake: Flags = (self.volts >= works) & ~mute
+        listening = wiring.listening
+        self.pairs = listening.pairs
+        tool, heard = listening.reach(cases, self.awake)
+        self.answering: Flags = self.awake & tool
+        self.lost = self._losses(heard, absent)
+
+    def _mute(self, kinds: frozenset[FaultKind]) -> Flags:
+        place = {module: i for i, module in enumerate(self.modules)}
+        flags = np.zeros((len(self.cases), len(self.modules)), dtype=bool)
+        for row, case in enumerate(self.cases):
+            for fault in case:
+                if fault.kind in kinds:
+                    flags[row, place[fault.at]] = True
+        return flags
+
+    def _losses(self, heard: Flags, absent: Flags) -> Flags:
+        """Partners are set up for what the vehicle has: nobody waits for a module that was never fitted."""
+        if self.key is not Key.RUN or not self.pairs:
+            return np.zeros((len(self.cases), len(self.pairs)), dtype=bool)
+        place = {module: i for i, module in enumerate(self.modules)}
+        listener = [place[pair[0]] for pair in self.pairs]
+        partner = [place[pair[1]] for pair in self.pairs]
+        judges = np.array([module.judges_from for module in self.wiring.profile.module])
+        able = self.awake & (self.volts >= judges)
+        lost: Flags = able[:, listener] & ~heard & ~absent[:, partner]
+        return lost
+
+    @cached_property
+    def _codes(self) -> tuple[list[tuple[str, Dtc]], Flags]:
+        return stored_codes(self.wiring, self.states, self.cases, self.awake)
+
+    @property
+    def code_columns(self) -> list[tuple[str, Dtc]]:
+        return self._codes[0]
+
+    @property
+    def codes(self) -> Flags:
+        return self._codes[1]
+
+    @cached_property
+    def connector_volts(self) -> Floats:
+        """(H,) what pin 16 shows."""
+        column: Floats = self.states.volts([BATTERY])[:, 0]
+        return column
+
+    def effects(self, row: int) -> Effects:
+        """One of the vehicles, by names."""
+        seconds = {(m.id, h.module): m.lost_after for m in self.wiring.profile.module for h in m.hears}
+        return Effects(
+            answering=_names(self.modules, self.answering[row]),
+            awake=_names(self.modules, self.awake[row]),
+            losses=frozenset(
+                Loss(*pair, seconds[pair])
+                for pair, gone in zip(self.pairs, self.lost[row], strict=True)
+                if gone
+            ),
+            codes=frozenset(
+                column for column, set_ in zip(self.code_columns, self.codes[row], strict=True) if set_
+            ),
+            volts=dict(zip(self.modules, map(float, self.volts[row]), strict=True)),
+            connector_volts=float(self.connector_volts[row]),
+            power=power_of(self.states, row),
+        )
 
 
-def _amps(circuit: Circuit, power: Power, pin: str, rail: float) -> float:
-    return abs(power.at(pin) - rail) / circuit.driver_ohms
+def _names(names: Sequence[str], flags: NDArray[np.bool_]) -> frozenset[str]:
+    return frozenset(name for name, flag in zip(names, flags, strict=True) if flag)
 
 
-def _limit(circuit: Circuit, system: float) -> float:
-    return OVERCURRENT * system / circuit.load.ohms
+def _module_volts(wiring: Wiring, states: States) -> Floats:
+    """(H, modules) each module's worst main supply against its own ground, in volt."""
+    modules = wiring.profile.module
+    names = list(dict.fromkeys([BATTERY, *(n for m in modules for n in (*main_pins(m), inside_ground(m)))]))
+    volts = dict(zip(names, states.volts(names).T, strict=True))
+    columns = [
+        np.minimum.reduce([volts[pin] for pin in main_pins(m)] or [volts[BATTERY]]) - volts[inside_ground(m)]
+        for m in modules
+    ]
+    return np.stack(columns, axis=1)

@@ -1,4 +1,4 @@
-"""Places in the wiring as a technician says them: "F21", "K1 87", "X101:5 towards ECM C2:12", "battery +".
+"""Places in the wiring as a technician says them: "F7", "K1 87", "X7:5 towards ECM C2:12", "battery +".
 
 What is printed for a place can be typed again. Several ways to say a place are understood, one is printed.
 """
@@ -179,7 +179,7 @@ class Places:
             key(way): way for way in (*self._shown.values(), *map(self.thing_words, self._things.values()))
         }
         near = [spoken[way] for way in difflib.get_close_matches(bare, spoken, n=3, cutoff=0.6)]
-        advice = f"Near to it: {', '.join(near)}" if near else "Say it like F21, K1 87, X101:5 or ECM C2:12"
+        advice = f"Near to it: {', '.join(near)}" if near else "Say it like F7, K1 87, X7:5 or ECM C2:12"
         return PlaceError(f'"{said}" is no place in this profile', advice)
 
 

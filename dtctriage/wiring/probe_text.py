@@ -1,4 +1,4 @@
-"""A probe as text and back: "volts X101:5 towards ECM C2:12 to battery -, key run, everything plugged in".
+"""A probe as text and back: "volts X7:5 towards ECM C2:12 to battery -, key run, everything plugged in".
 
 Typed, most of it may be left out: volts against battery minus with the key in run and everything plugged in
 is what is meant unless it is said; ohms are measured with the key and the battery off.
@@ -49,13 +49,13 @@ class ProbeText:
         return f"{probe.means} {self.place(probe)}, {self.condition(probe.setup)}"
 
     def place(self, probe: Probe) -> str:
-        """Where: "F21 load side to battery -"."""
+        """Where: "F7 load side to battery -"."""
         if probe.means not in BETWEEN_NODES:
             return self.places.thing_words(probe.plus)
         return f"{self.places.words(probe.plus)} to {self.places.words(probe.minus)}"
 
     def condition(self, setup: Setup) -> str:
-        """In which state of the vehicle: "key off, battery off, X101 unplugged"."""
+        """In which state of the vehicle: "key off, battery off, X7 unplugged"."""
         parts = [f"key {setup.key}"]
         parts += [] if setup.battery else ["battery off"]
         parts += [
@@ -74,7 +74,7 @@ class ProbeText:
         means, place = _means(place, means)
         setup = self._setup(conditions, AT_REST if means is Means.OHMS else PLUGGED)
         if not place:
-            raise PlaceError("No place was named", "Say it like F21, K1 87, X101:5 or ECM C2:12")
+            raise PlaceError("No place was named", "Say it like F7, K1 87, X7:5 or ECM C2:12")
         if means not in BETWEEN_NODES:
             return Probe(means, self.places.thing(place), setup=setup)
         plus, minus = self._ends(place, setup.off)
@@ -92,7 +92,7 @@ class ProbeText:
             if ends[0] == ends[1]:
                 raise PlaceError(f"Both leads are at {self.places.words(ends[0])}", "Name two places")
             return ends
-        raise failed or PlaceError("No place was named", "Say it like F21 or X101:5")
+        raise failed or PlaceError("No place was named", "Say it like F7 or X7:5")
 
     def _setup(self, conditions: list[str], usual: Setup) -> Setup:
         setup = usual
@@ -113,7 +113,7 @@ class ProbeText:
             else:
                 raise PlaceError(
                     f'"{text[:SHOWN]}" is no condition known here',
-                    "Say it like key off, battery off, X101 unplugged, F21 pulled or FAN commanded",
+                    "Say it like key off, battery off, X7 unplugged, F7 pulled or FAN commanded",
                 )
         return setup
 

@@ -19,6 +19,7 @@ from dtctriage.triage.checks import (
 from dtctriage.triage.choose import Offer
 from dtctriage.triage.hazards import AIRBAG_CAUTION, is_airbag, off_limits
 from dtctriage.triage.model import Assessment
+from dtctriage.triage.readings import reading_words
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.wiring.faults import Fault, FaultKind, branch, possible_faults
 from dtctriage.wiring.power import Wiring
@@ -26,7 +27,10 @@ from dtctriage.wiring.profile import Profile
 from dtctriage.wiring.profile_file import parse_profile
 
 Bench = Any
+SHORT_TO_ECM = Fault(FaultKind.SHORT_TO_GROUND, "wire X101:1 > ECM/C1:1<")
 
+FUSES = frozenset({f"F{number}" for number in range(60)})
+"""Every fuse under suspicion."""
 HYBRID = """
 [[module]]
 id = "INV"
@@ -91,7 +95,8 @@ def hybrid(demo: Path) -> Suspicion:
 
 def all_offers(wiring: Wiring) -> list[Offer]:
     profile = wiring.profile
-    offers = [key_offer(), battery_offer(profile), *supply_offers(wiring)]
+    fuses = {fuse.id for fuse in profile.fuse}
+    offers = [key_offer(), battery_offer(profile), *supply_offers(wiring, fuses)]
     for circuit in profile.circuit:
         offers += [*circuit_offers(profile, circuit), *driver_offer(profile, circuit)]
     return offers
@@ -166,13 +171,17 @@ def test_no_ohmmeter_and_no_lamp_at_airbags(hybrid: Suspicion) -> None:
 
 def test_no_ohmmeter_behind_a_fuse_that_feeds_airbags(bench: Bench) -> None:
     pulled = {
-        offer.what.split()[2] for offer in supply_offers(bench.suspicion.wiring) if "pull fuse" in offer.what
+        offer.what.split()[2]
+        for offer in supply_offers(bench.suspicion.wiring, FUSES)
+        if "and measure" in offer.what
     }
     assert {"F11", "F3", "FL1"}.isdisjoint(pulled) and {"F21", "F31"} <= pulled
 
 
 def test_a_connector_that_feeds_airbags_carries_the_caution(bench: Bench) -> None:
-    cautions = {offer.what.split(",")[0]: offer.caution for offer in supply_offers(bench.suspicion.wiring)}
+    cautions = {
+        offer.what.split(",")[0]: offer.caution for offer in supply_offers(bench.suspicion.wiring, FUSES)
+    }
     assert cautions["open connector X201"] == AIRBAG_CAUTION
     assert cautions["open connector X401"] == ""
 
@@ -205,38 +214,45 @@ def test_no_test_lamp_is_proposed_on_a_modules_pin(bench: Bench) -> None:
 # Readings --------------------------------------------------------------------------------------------------
 
 
-def reading(bench: Bench, text: str, fault: Fault | None) -> tuple[int | str, ...]:
+def reading(bench: Bench, text: str, fault: Fault | None) -> list[str]:
+    """What a check shows, in words."""
     (offer,) = [offer for offer in all_offers(bench.suspicion.wiring) if text in offer.what]
-    effects = bench.suspicion.sound if fault is None else bench.suspicion.effects_of(fault)
-    return offer.read(fault or Fault(FaultKind.NOT_FITTED, ""), effects)
+    case = () if fault is None else (fault,)
+    if offer.tells is not None:
+        return [offer.tells(case)]
+    values = bench.suspicion.bench.survey(offer.probes, [case])
+    return [reading_words(probe, float(value[0])) for probe, value in zip(offer.probes, values, strict=True)]
 
 
 @pytest.mark.parametrize(
     ("check", "fault", "shown"),
     [
-        # Half volts: 12.5 V is 25.
-        ("measure fuse F11 ", None, (25, 25)),
-        ("measure fuse F11 ", Fault(FaultKind.OPEN, "F11"), (25, 0)),
-        ("measure fuse F11 ", Fault(FaultKind.OPEN, "F3"), (0, 0)),
-        ("measure relay K1 ", Fault(FaultKind.OPEN, "K1 contact"), (25, 0, 25, 0)),
-        ("measure relay K1 ", Fault(FaultKind.OPEN, "F10"), (25, 0, 0, 0)),
-        ("pull fuse F21 ", Fault(FaultKind.OPEN, "F21"), (0,)),
-        ("pull fuse F21 ", Fault(FaultKind.SHORT_TO_GROUND, "wire X101:1 > ECM/C1:1<"), (1,)),
-        ("pull fuse F23 ", Fault(FaultKind.SHORT_TO_GROUND, "wire X101:1 > ECM/C1:1<"), (0,)),
-        ("turn the key", Fault(FaultKind.KEY_POSITION, "off"), (1,)),
-        # Tenths of a volt above battery minus.
-        ("from ground G203 ", None, (0,)),
-        ("from ground G203 ", Fault(FaultKind.HIGH_RESISTANCE, "G203"), (94,)),
-        ("of bus PT (pins 6 and 14)", Fault(FaultKind.BUS_SHORTED, "PT"), ("0",)),
-        ("of bus PT (pins 6 and 14)", Fault(FaultKind.OFF_THE_BUS, "ECM@PT"), ("120",)),
-        ("bus PT at the plug of ABS", Fault(FaultKind.OFF_THE_BUS, "ABS@PT"), ("open",)),
-        ("resistance of the fuel pump", Fault(FaultKind.OPEN, "fuel pump load"), ("open",)),
-        ("resistance of the fuel pump", Fault(FaultKind.OPEN, "pin X301:7"), ("whole",)),
+        ("measure fuse F11 ", None, ["12.4 V", "12.4 V"]),
+        ("measure fuse F11 ", Fault(FaultKind.OPEN, "F11"), ["12.5 V", "0.0 V"]),
+        ("measure fuse F11 ", Fault(FaultKind.OPEN, "F3"), ["0.0 V", "0.0 V"]),
+        ("measure relay K1 ", Fault(FaultKind.OPEN, "K1 contact"), ["12.6 V", "0.0 V", "12.5 V", "0.0 V"]),
+        ("measure relay K1 ", Fault(FaultKind.OPEN, "F10"), ["12.6 V", "0.0 V", "0.0 V", "0.0 V"]),
+        ("listen to relay K1 ", None, ["click"]),
+        ("listen to relay K1 ", Fault(FaultKind.OPEN, "F10"), ["no click"]),
+        ("listen to relay K1 ", Fault(FaultKind.OPEN, "K1 contact"), ["click"]),
+        ("pull fuse F21 (15 A) and look", Fault(FaultKind.OPEN, "F21"), ["bad"]),
+        ("pull fuse F21 (15 A) and look", SHORT_TO_ECM, ["bad"]),
+        ("pull fuse F21 (15 A) and look", Fault(FaultKind.OPEN, "F3"), ["sound"]),
+        ("pull fuse F21 and measure", SHORT_TO_ECM, ["0.0548 ohm"]),
+        ("pull fuse F23 and measure", SHORT_TO_ECM, ["2.51 kohm"]),
+        ("turn the key", Fault(FaultKind.KEY_POSITION, "off"), ["they answer"]),
+        ("turn the key", Fault(FaultKind.MODULE_ASLEEP, "BCM"), ["they answer"]),
+        ("turn the key", Fault(FaultKind.MODULE_DEAD, "BCM"), ["still silent"]),
+        ("from ground G203 ", None, ["0.0 V"]),
+        ("from ground G203 ", Fault(FaultKind.HIGH_RESISTANCE, "G203"), ["9.4 V"]),
+        ("of bus PT (pins 6 and 14)", Fault(FaultKind.BUS_SHORTED, "PT"), ["0.5 ohm"]),
+        ("of bus PT (pins 6 and 14)", Fault(FaultKind.OFF_THE_BUS, "ECM@PT"), ["120 ohm"]),
+        ("bus PT at the plug of ABS", Fault(FaultKind.OFF_THE_BUS, "ABS@PT"), ["OL"]),
+        ("resistance of the fuel pump", Fault(FaultKind.OPEN, "fuel pump load"), ["OL"]),
+        ("resistance of the fuel pump", Fault(FaultKind.OPEN, "pin X301:7"), ["1.2 ohm"]),
     ],
 )
-def test_what_a_check_reads(
-    bench: Bench, check: str, fault: Fault | None, shown: tuple[int | str, ...]
-) -> None:
+def test_what_a_check_reads(bench: Bench, check: str, fault: Fault | None, shown: list[str]) -> None:
     assert reading(bench, check, fault) == shown
 
 

@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dtctriage.triage.choose import DOUBT, WORTH_BITS, Case, Offer, choose, entropy, ranking
+from dtctriage.triage.choose import DOUBT, MOST, WORTH_BITS, Case, Offer, choose, entropy, ranking
+from dtctriage.triage.model import Check
 from dtctriage.triage.suspicion import Hypothesis
 from dtctriage.triage.trouble import Trouble
 from dtctriage.wiring.faults import Fault, FaultKind
@@ -147,10 +148,10 @@ def test_the_list_isolates_the_part_in_as_few_minutes_as_any_set_of_checks(
     """On cases small enough to try every set."""
     everything = doubt_after(found, range(len(minutes)))
     enough = [
-        sum(minutes[check] for check in chosen)
+        sum(minutes[check] for check in subset)
         for count in range(len(minutes) + 1)
-        for chosen in combinations(range(len(minutes)), count)
-        if doubt_after(found, chosen) <= everything + 1e-9
+        for subset in combinations(range(len(minutes)), count)
+        if doubt_after(found, subset) <= everything + 1e-9
     ]
     assert sum(minutes[check] for check in order(found, minutes)) == min(enough)
 
@@ -160,18 +161,20 @@ def test_the_list_isolates_the_part_in_as_few_minutes_as_any_set_of_checks(
 
 def offer(what: str, minutes: float, *lit_for: str) -> Offer:
     """A check that reads 1 for the faults at these places."""
-    return Offer(what, "", "", "", "", minutes, lambda fault, _: (int(fault.at in lit_for),))
+    return Offer(what, "", "", "", "", minutes, tells=lambda case: str(case[0].at in lit_for))
 
 
-def hypotheses(bench: Bench, **shares: float) -> list[Hypothesis]:
-    sound = bench.suspicion.sound
-    return [Hypothesis(Fault(FaultKind.OPEN, at), sound, share, Trouble()) for at, share in shares.items()]
+def hypotheses(**shares: float) -> list[Hypothesis]:
+    return [Hypothesis((Fault(FaultKind.OPEN, at),), share, Trouble()) for at, share in shares.items()]
+
+
+def chosen(bench: Bench, offers: list[Offer], found: list[Hypothesis], most: int = MOST) -> tuple[Check, ...]:
+    return choose(bench.suspicion.bench, offers, found, lambda case: case[0].at, most)
 
 
 def test_even_a_certain_suspect_gets_a_check_that_proves_it(bench: Bench) -> None:
     """The doubt that the cause lies outside the profile never falls below DOUBT."""
-    sound = bench.suspicion.sound
-    (check,) = choose([offer("look", 2, "F1")], hypotheses(bench, F1=1.0), sound)
+    (check,) = chosen(bench, [offer("look", 2, "F1")], hypotheses(F1=1.0))
     assert check.what == "look" and check.settles == pytest.approx(1.0)
     shares = [1 / (1 + DOUBT), DOUBT / (1 + DOUBT)]
     assert entropy(shares) > WORTH_BITS
@@ -180,10 +183,10 @@ def test_even_a_certain_suspect_gets_a_check_that_proves_it(bench: Bench) -> Non
 def test_no_more_checks_than_fit_on_a_sheet(bench: Bench) -> None:
     ats = {f"F{number}": 1 / 12 for number in range(12)}
     offers = [offer(at, 1, at) for at in ats]
-    assert len(choose(offers, hypotheses(bench, **ats), bench.suspicion.sound)) == 8
-    assert len(choose(offers, hypotheses(bench, **ats), bench.suspicion.sound, most=3)) == 3
+    assert len(chosen(bench, offers, hypotheses(**ats))) == 8
+    assert len(chosen(bench, offers, hypotheses(**ats), most=3)) == 3
 
 
 def test_nothing_to_find_and_nothing_to_measure(bench: Bench) -> None:
-    assert choose([], hypotheses(bench, F1=1.0), bench.suspicion.sound) == ()
-    assert choose([offer("look", 1, "F1")], [], bench.suspicion.sound) == ()
+    assert chosen(bench, [], hypotheses(F1=1.0)) == ()
+    assert chosen(bench, [offer("look", 1, "F1")], []) == ()

@@ -189,7 +189,7 @@ def test_a_key_that_is_not_in_run_is_no_fault_of_a_part(bench: Bench, key: Key, 
     (problem,) = judged.problems
     assert problem.suspects[0].title == f"the key: in {title}, not in run"
     assert problem.suspects[0].share > 0.5
-    assert problem.checks[0].what == "turn the key to run and call the roll again"
+    assert problem.checks[0].what == "turn the key to run, open a door, and call the roll again"
 
 
 def test_a_dead_run_contact_is_told_from_the_key_by_what_partners_say(bench: Bench) -> None:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 
-from dtctriage.wiring.buses import TOOL, Reach, pair_ohms, working_stretches
+from dtctriage.wiring.bench import Means, Probe, Setup
+from dtctriage.wiring.buses import TOOL, PairMeter, Reach, bus_node, bus_place, working_stretches
 from dtctriage.wiring.faults import Fault, FaultKind, branch, section, sections_of
+from dtctriage.wiring.network import REFERENCE
 from dtctriage.wiring.profile import Profile
 from dtctriage.wiring.profile_file import parse_profile
 
@@ -173,4 +177,37 @@ def test_a_module_on_two_buses_is_diagnosed_on_its_first(kavo: Profile) -> None:
     ],
 )
 def test_resistance_of_a_pair(kavo: Profile, fault: Fault, station: str, unplugged: bool, shown: str) -> None:
-    assert pair_ohms(kavo, "PT", station, fault, unplugged) == shown
+    ohms = {"60": 60.0, "120": 120.0, "0": pytest.approx(0, abs=1), "open": math.inf}[shown]
+    assert pair_reading(kavo, Means.OHMS, station, fault, unplugged) == ohms
+
+
+def pair_reading(kavo: Profile, means: Means, station: str, fault: Fault, unplugged: bool = False) -> float:
+    high, low = bus_node("PT", "H", station), bus_node("PT", "L", station)
+    setup = Setup(off=frozenset({station} if unplugged else ()), battery=means is Means.VOLTS)
+    probe = Probe(means, high, low if means is Means.OHMS else REFERENCE, setup)
+    place = bus_place(kavo, high)
+    assert place is not None
+    return float(PairMeter(kavo, place).readings(probe, [[fault]])[0])
+
+
+def test_a_missing_termination_leaves_one(kavo: Profile) -> None:
+    """Makers' service literature: 120 ohm with one of two terminations missing."""
+    fault = Fault(FaultKind.TERMINATION_MISSING, "PT:ECM")
+    assert pair_reading(kavo, Means.OHMS, "X202", fault) == 120
+    assert reached(kavo, fault) == reached(kavo)
+
+
+@pytest.mark.parametrize(
+    ("kind", "volts"),
+    [(FaultKind.BUS_TO_GROUND, 0.0), (FaultKind.BUS_TO_SUPPLY, 12.0), (FaultKind.BUS_SHORTED, 2.5)],
+)
+def test_volts_of_a_pair_at_rest(kavo: Profile, kind: FaultKind, volts: float) -> None:
+    """Recessive about 2.5 V (transceiver data sheets); shorted 0 V or supply (common practice, no source)."""
+    fault = Fault(kind, "PT")
+    assert pair_reading(kavo, Means.VOLTS, "X202", fault) == volts
+    assert "ECM" not in reached(kavo, fault)
+
+
+def test_names_that_are_no_wire_of_a_pair(kavo: Profile) -> None:
+    for name in ("F21", "PT/H@nowhere", "XX/H@ECM", "PT/M@ECM", "ECM/C1:1"):
+        assert bus_place(kavo, name) is None

@@ -6,9 +6,10 @@ import pytest
 
 from dtctriage.wiring.faults import HIGH_OHMS, Fault, FaultKind
 from dtctriage.wiring.parts import PartKind
-from dtctriage.wiring.power import BLOWS_AT, Wiring
+from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import BATTERY, Key, Profile
 from dtctriage.wiring.profile_file import parse_profile
+from dtctriage.wiring.states import BLOWS_AT
 
 
 def fed_by(profile: Profile, *feeds: str) -> set[str]:
