@@ -36,17 +36,23 @@ def sheet_of(records: Records, order_number: str, sweep_id: int | None = None) -
 
     The sheet of a recheck has a second page: before and after.
     """
+    order, sweep = records.order(order_number), sweep_of(records, order_number, sweep_id)
+    profile = profile_of(sweep)
+    now = judge_sweep(records, order, sweep, profile)
+    visit = _visit(now.picture, profile, *_times(sweep))
+    cleared = [_clearing(item) for item in records.clearings.of(order.number)]
+    return build_sheet(now.assessment, job_of(order, profile), visit, cleared, _second(records, sweep, now))
+
+
+def sweep_of(records: Records, order_number: str, sweep_id: int | None = None) -> SweepRecord:
+    """A sweep of the order, the latest unless told. Raises TriageError where there is none such."""
     order = records.order(order_number)
     sweep = records.sweep(sweep_id) if sweep_id is not None else records.last_sweep(order_number)
     if sweep is None or sweep.order != order.number:
         raise TriageError(
             f"Order {order.number} has no such sweep", "Take the intake first: dtctriage intake"
         )
-    profile = profile_of(sweep)
-    now = judge_sweep(records, order, sweep, profile)
-    visit = _visit(now.picture, profile, *_times(sweep))
-    cleared = [_clearing(item) for item in records.clearings.of(order.number)]
-    return build_sheet(now.assessment, job_of(order, profile), visit, cleared, _second(records, sweep, now))
+    return sweep
 
 
 def profile_of(sweep: SweepRecord) -> Profile | None:

@@ -46,6 +46,7 @@ REACHING_ACROSS = {
     "dtctriage.intake",
     "dtctriage.clearing",
     "dtctriage.links",
+    "dtctriage.profile_start",
     "dtctriage.remembered",
     "dtctriage.work",
     "dtctriage.__main__",

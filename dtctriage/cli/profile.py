@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from dtctriage.cli import EXIT_INPUT
+from dtctriage.cli.profile_from_sweep import from_sweep
 
 profile = typer.Typer(
     add_completion=False,
@@ -16,6 +17,8 @@ profile = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
     help="Start, check and draw the profile of a vehicle.",
 )
+
+profile.command("from-sweep")(from_sweep)
 
 ProfilePath = Annotated[Path, typer.Argument(help="A .vehicle.toml file.", metavar="FILE")]
 

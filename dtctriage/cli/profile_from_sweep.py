@@ -1,0 +1,45 @@
+"""`dtctriage profile from-sweep`: begin a profile from a healthy vehicle's intake."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from dtctriage.cli.choices import RecordsUrl
+
+
+def from_sweep(
+    order: Annotated[str, typer.Argument(help="The repair order's number.", show_default=False)],
+    to: Annotated[Path, typer.Option(help="The .vehicle.toml file to make.", show_default=False)],
+    sweep: Annotated[int | None, typer.Option(help="An earlier sweep by its id.", show_default=False)] = None,
+    records: RecordsUrl = None,
+) -> None:
+    """Begin a profile from a healthy vehicle's intake.
+
+    Modules, addresses and languages as they answered; what no module tells is marked to be filled in.
+    """
+    from dtctriage.desk import fold, sweep_of
+    from dtctriage.errors import TriageError
+    from dtctriage.profile_start import doubts, started_profile
+    from dtctriage.records import Records
+    from dtctriage.remembered import vin_of
+
+    with Records.open(records) as kept:
+        known, taken = kept.order(order), sweep_of(kept, order, sweep)
+        seen = fold(kept.sweep_events(taken.id), None)
+    vin = vin_of(known, seen)
+    text = started_profile(seen, known.make or "", known.model or "", vin, known.number)
+    try:
+        with to.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError:
+        raise TriageError(f"{to} exists and is left as it is", "Give another name") from None
+    except OSError as error:
+        raise TriageError(f"{to} cannot be written ({error.strerror})", "Give another path") from None
+    for line in doubts(seen):
+        typer.echo(f"not quite healthy: {line}", err=True)
+    typer.echo(
+        f"{to}: {len(seen.modules)} modules; fill in what is marked, then: dtctriage profile check {to}"
+    )

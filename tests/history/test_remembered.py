@@ -1,0 +1,191 @@
+"""The shop's records as history: an address that like vehicles answer on is missed, without any profile."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from dtctriage.desk import sheet_of
+from dtctriage.link import BusProtocol, Framing, physical
+from dtctriage.records import Records, SweepOutcome
+from dtctriage.records.likeness import MOST_LIKE
+from dtctriage.remembered import history_of
+from dtctriage.sheet import Sheet
+from dtctriage.sweep.events import (
+    Answered,
+    Ask,
+    BusOpened,
+    Event,
+    Silent,
+    Stage,
+    StageBegun,
+    SweepFinished,
+    SweepStarted,
+)
+
+DAY = datetime(2026, 11, 1, 9, 0, tzinfo=UTC)
+USUAL = (0x7E0, 0x7E1, 0x7E2, 0x7E3)
+Visit = Callable[..., int]
+
+
+def vin(serial: int, body: str = "G0ZKV5C2", year_and_plant: str = "P1") -> str:
+    """Positions 1-8, a check position that nobody looks at, 10 and 11, and the serial number."""
+    return f"{body}2{year_and_plant}{serial:06d}"
+
+
+def events(answering: Iterable[int], calibration: str = "", cvn: str = "") -> Iterator[Event]:
+    """A sweep without a profile: the eight emission addresses are called, some answer."""
+    yield SweepStarted("bench", "memory:", False, 1)
+    yield BusOpened(BusProtocol.CAN11_500, False)
+    yield StageBegun(Stage.ROLL_CALL, 8)
+    for number in range(0x7E0, 0x7E8):
+        ask = Ask(Stage.ROLL_CALL, physical(Framing.CAN11, number), b"\x3e\x00", 1)
+        yield Answered(ask, number + 8, b"\x7e\x00", 1.0) if number in answering else Silent(ask, 1.0)
+    engine = physical(Framing.CAN11, 0x7E0)
+    yield StageBegun(Stage.IDENTIFICATION, 2)
+    if calibration:
+        item = calibration.encode().ljust(16, b"\x00")
+        yield Answered(Ask(Stage.IDENTIFICATION, engine, b"\x09\x04"), 0x7E8, b"\x49\x04\x01" + item, 2.0)
+        yield Answered(
+            Ask(Stage.IDENTIFICATION, engine, b"\x09\x06"), 0x7E8, b"\x49\x06\x01" + bytes.fromhex(cvn), 2.0
+        )
+    yield StageBegun(Stage.CODES, 1)
+    yield Answered(Ask(Stage.CODES, engine, b"\x03"), 0x7E8, b"\x43\x00", 3.0)
+    yield SweepFinished()
+
+
+@pytest.fixture
+def records() -> Iterator[Records]:
+    with Records.open("sqlite://") as opened:
+        yield opened
+
+
+@pytest.fixture
+def visit(records: Records) -> Visit:
+    """Keep a sweep: order, VIN, which addresses answer; its id."""
+
+    def keep(
+        order: str,
+        number: str,
+        answering: Iterable[int] = USUAL,
+        *,
+        day: int = 0,
+        outcome: SweepOutcome = SweepOutcome.FINISHED,
+        **more: str,
+    ) -> int:
+        at = DAY + timedelta(days=day)
+        records.create_or_update_order(order, at=at, vin=number)
+        with records.begin_sweep(order, at=at, url="memory:", rounds=1) as writer:
+            for event in events(answering, **more):
+                writer.keep(event, at)
+            writer.end(outcome, at)  # type: ignore[arg-type]
+            return writer.sweep_id
+
+    return keep
+
+
+def history(records: Records, order: str, day: int = 100) -> object:
+    kept = records.order(order)
+    return history_of(records, kept, kept.vin, DAY + timedelta(days=day))
+
+
+def missed(sheet: Sheet) -> list[str]:
+    return [finding.title for finding in sheet.findings if finding.rule == "expected_by_history"]
+
+
+def fleet(visit: Visit, with_address: int, without: int) -> None:
+    """Like vehicles of earlier orders: those that answer on 7E3, then those that do not."""
+    for nth in range(with_address):
+        visit(f"RO-{nth}", vin(nth), day=nth)
+    for nth in range(with_address, with_address + without):
+        visit(f"RO-{nth}", vin(nth), USUAL[:3], day=nth)
+
+
+def test_an_address_that_nine_of_ten_answer_on_is_called_out_with_that_figure(
+    records: Records, visit: Visit
+) -> None:
+    fleet(visit, 9, 1)
+    sweep = visit("RO-NEW", vin(999), USUAL[:2], day=20)
+    titles = missed(sheet_of(records, "RO-NEW", sweep))
+    assert "7E3 answered on 9 of 10 like vehicles and does not answer now" in titles
+    assert "7E2 answered on 10 of 10 like vehicles and does not answer now" in titles
+
+
+def test_two_equipments_under_one_pattern_say_nothing(records: Records, visit: Visit) -> None:
+    """Half the like vehicles have no such module: its absence is no finding."""
+    fleet(visit, 5, 5)
+    visit("RO-NEW", vin(999), USUAL[:3], day=20)
+    assert missed(sheet_of(records, "RO-NEW")) == []
+
+
+def test_few_like_vehicles_say_nothing(records: Records, visit: Visit) -> None:
+    fleet(visit, 1, 0)
+    visit("RO-NEW", vin(999), USUAL[:3], day=20)
+    assert missed(sheet_of(records, "RO-NEW")) == []
+
+
+def test_a_vehicle_that_was_here_before_is_held_against_itself(records: Records, visit: Visit) -> None:
+    visit("RO-1", vin(5))
+    visit("RO-2", vin(5), USUAL[:3], day=30)
+    assert missed(sheet_of(records, "RO-2")) == ["7E3 answered on 2026-11-01 and does not answer now"]
+
+
+def test_only_like_vehicles_count(records: Records, visit: Visit) -> None:
+    visit("RO-1", vin(1))
+    visit("RO-2", vin(2, body="G0ZKV6C2"))
+    visit("RO-3", vin(3, year_and_plant="R1"))
+    visit("RO-4", vin(4, year_and_plant="P2"))
+    visit("RO-NEW", vin(999), day=1)
+    found = history(records, "RO-NEW")
+    assert found is not None and len(found.vehicles) == 1  # type: ignore[attr-defined]
+
+
+def test_each_vehicle_counts_once_by_its_latest_complete_intake(records: Records, visit: Visit) -> None:
+    visit("RO-1", vin(1), USUAL[:1])
+    visit("RO-2", vin(1), USUAL, day=3)
+    visit("RO-3", vin(1), USUAL[:2], day=5, outcome=SweepOutcome.BROKEN)
+    visit("RO-NEW", vin(999), day=9)
+    (vehicle,) = history(records, "RO-NEW").vehicles  # type: ignore[attr-defined]
+    assert len(vehicle.answered) == len(USUAL)
+
+
+def test_what_came_later_is_not_known_yet(records: Records, visit: Visit) -> None:
+    visit("RO-1", vin(1), day=50)
+    visit("RO-NEW", vin(999), day=9)
+    assert history(records, "RO-NEW", day=9).vehicles == ()  # type: ignore[attr-defined]
+
+
+def test_a_recheck_is_not_the_last_visit(records: Records, visit: Visit) -> None:
+    visit("RO-1", vin(5))
+    visit("RO-1", vin(5), USUAL[:3], day=1)
+    assert history(records, "RO-1").last is None  # type: ignore[attr-defined]
+
+
+def test_calibrations_come_with_their_verification_numbers(records: Records, visit: Visit) -> None:
+    visit("RO-1", vin(1), calibration="KV20E8A01R2", cvn="5A1C77E0")
+    visit("RO-NEW", vin(999), day=1)
+    (vehicle,) = history(records, "RO-NEW").vehicles  # type: ignore[attr-defined]
+    assert vehicle.calibrations == {("KV20E8A01R2", "5A1C77E0")}
+
+
+def test_another_verification_number_than_on_like_vehicles_is_told(records: Records, visit: Visit) -> None:
+    for nth in range(4):
+        visit(f"RO-{nth}", vin(nth), day=nth, calibration="KV20E8A01R2", cvn="5A1C77E0")
+    visit("RO-NEW", vin(999), day=20, calibration="KV20E8A01R2", cvn="0BADF00D")
+    rules = {finding.rule for finding in sheet_of(records, "RO-NEW").findings}
+    assert "calibration_differs" in rules
+
+
+@pytest.mark.parametrize("number", ["", "G0ZKV5C2%P1000001", "OLD-4711", "0" * 17])
+def test_a_vin_that_is_none_has_no_history(records: Records, number: str) -> None:
+    order = records.create_or_update_order("RO-1", at=DAY)
+    assert history_of(records, order, number, DAY) is None
+
+
+def test_no_more_vehicles_than_useful_are_looked_at(records: Records, visit: Visit) -> None:
+    for nth in range(MOST_LIKE + 3):
+        visit(f"RO-{nth}", vin(nth), USUAL[:1], day=nth)
+    visit("RO-NEW", vin(999), day=99)
+    assert len(history(records, "RO-NEW").vehicles) == MOST_LIKE  # type: ignore[attr-defined]
