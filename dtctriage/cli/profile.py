@@ -62,3 +62,46 @@ def check(file: ProfilePath) -> None:
     typer.echo(f"{file}: {report.summary}")
     if report.errors:
         raise typer.Exit(EXIT_INPUT)
+
+
+@profile.command()
+def draw(
+    file: ProfilePath,
+    to: Annotated[Path, typer.Option("--to", help="Where to: a .svg or .pdf file.")],
+    name: Annotated[
+        str | None,
+        typer.Argument(help="A circuit, a sensor, or a module for its supply.", metavar="NAME"),
+    ] = None,
+    feeds: Annotated[bool, typer.Option("--feeds", help="Draw the tree of all feeds.")] = False,
+    bus: Annotated[
+        str | None, typer.Option(help="Draw this bus.", metavar="NAME", show_default=False)
+    ] = None,
+) -> None:
+    """Draw a circuit, a supply, the feeds or a bus.
+
+    On the least ISO paper that holds it, in drafting symbols, black on white.
+    """
+    from dtctriage.errors import TriageError
+    from dtctriage.wiring.drawing.drawn import bus_drawing, drawing_of, feeds_drawing
+    from dtctriage.wiring.drawing.pdf import to_pdf
+    from dtctriage.wiring.profile_file import load_profile
+
+    if (name is not None) + feeds + (bus is not None) != 1:
+        raise TriageError(
+            "Give one thing to draw", "A circuit, sensor or module by its id, --feeds, or --bus"
+        )
+    kind = to.suffix.lower()
+    if kind not in (".svg", ".pdf"):
+        raise TriageError(f"{to} is neither .svg nor .pdf", "Give --to a file of one of them")
+    vehicle = load_profile(file)
+    if bus is not None:
+        drawing = bus_drawing(vehicle, bus)
+    else:
+        drawing = feeds_drawing(vehicle) if name is None else drawing_of(vehicle, name)
+    content = drawing.svg.encode("utf-8") if kind == ".svg" else to_pdf(drawing)
+    try:
+        to.write_bytes(content)
+    except OSError as error:
+        raise TriageError(f"{to} cannot be written ({error})", "Give another path") from None
+    wide, high = drawing.size
+    typer.echo(f"{to}: {drawing.title}, {wide:g} x {high:g} mm")

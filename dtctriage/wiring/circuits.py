@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, field_validator, model_validator
 
 from dtctriage.codes.dtc import CodeError, Dtc
-from dtctriage.wiring.elements import Conductor, Minutes, Name, Ohms, OwnPin, PinName, Placed, Strict
+from dtctriage.wiring.elements import Colour, Conductor, Minutes, Name, Ohms, OwnPin, PinName, Placed, Strict
 
 Volts = Annotated[float, Field(ge=0, le=32)]
 Driver = Literal["low side", "high side", "two-sided", "push-pull"]
@@ -84,15 +84,15 @@ class Circuit(Placed):
     driver: Driver
     driver_pin: PinName
     driver_through: tuple[PinName, ...] = ()
-    driver_wire: str = ""
+    driver_wire: Colour = ""
     second_pin: PinName | None = None
     second_through: tuple[PinName, ...] = ()
-    second_wire: str = ""
+    second_wire: Colour = ""
     feed: Conductor | None = None
     ground: str | None = None
     ground_through: tuple[PinName, ...] = ()
     """Pins from the load to the ground point."""
-    ground_wire: str = ""
+    ground_wire: Colour = ""
     load: Load
     driver_ohms: Ohms = 0.3
     """Of one driver, switched on."""
@@ -155,14 +155,14 @@ class Sensor(Placed):
     signal_pin: PinName
     signal_through: tuple[PinName, ...] = ()
     """Pins from the sensor to the module."""
-    signal_wire: str = ""
+    signal_wire: Colour = ""
     return_pin: PinName | None = None
     """The module's sensor ground that this sensor has for itself; a shared one is a reference of 0 volt."""
     ground: str | None = None
     """Instead of `return_pin`: a ground point, a low reference, or a splice from one."""
     return_through: tuple[PinName, ...] = ()
     """Pins from the sensor to the return pin or ground."""
-    return_wire: str = ""
+    return_wire: Colour = ""
     ohms: Ohms
     """Whole track; at 20 degC; closed. Unless told 5000 (three-wire), 2500 (two-wire), 0.1 (switch)."""
     tolerance: float = Field(default=10.0, ge=0, le=100)

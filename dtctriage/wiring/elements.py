@@ -11,6 +11,8 @@ PinName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*:[A-Za-z0-9]
 """A connector and a pin in it: `X12:4`."""
 OwnPin = Annotated[str, Field(pattern=r"^[A-Za-z0-9]{1,6}$")]
 """A pin of a component's own plug, which has no name of its own: `2`."""
+Colour = Annotated[str, Field(max_length=40)]
+"""Of a wire, as the diagram gives it: `violet/black`."""
 Ohms = Annotated[float, Field(gt=0, le=1e9)]
 Minutes = Annotated[float, Field(gt=0, le=600)]
 
@@ -36,5 +38,4 @@ class Conductor(Strict):
 
     source: str = Field(alias="from")
     through: tuple[PinName, ...] = ()
-    wire: str = ""
-    """Colour as the diagram gives it."""
+    wire: Colour = ""

@@ -15,7 +15,7 @@ from pydantic import Field, field_validator
 from dtctriage.link import BusProtocol, Framing, Target, physical
 from dtctriage.wiring.circuits import Circuit, CircuitCodes, Load, Reference, Sensor
 from dtctriage.wiring.data import Data, Extended
-from dtctriage.wiring.elements import Conductor, Ohms, PinName, Placed, Strict
+from dtctriage.wiring.elements import Colour, Conductor, Ohms, PinName, Placed, Strict
 
 __all__ = [
     "BATTERY",
@@ -114,7 +114,7 @@ class Coil(Conductor):
     ground: str
     ground_through: tuple[PinName, ...] = ()
     """Pins from the coil to the ground point."""
-    ground_wire: str = ""
+    ground_wire: Colour = ""
     ohms: Ohms = 80.0
 
 
@@ -150,7 +150,7 @@ class Return(Strict):
     ground: str
     pin: PinName
     through: tuple[PinName, ...] = ()
-    wire: str = ""
+    wire: Colour = ""
 
 
 class Heard(Strict):
@@ -230,7 +230,7 @@ class Bus(Placed):
     at_connector: str | None = None
     """Entry of `line` nearest to the diagnostic connector; None when the bus does not reach it."""
     pins: tuple[int, int] | None = None
-    """Pins at the diagnostic connector, CAN high and CAN low (J1962: 6 and 14)."""
+    """Pins at the diagnostic connector, CAN high and CAN low (J1962: 6 and 14; K and L: 7 and 15)."""
 
     @property
     def ends(self) -> tuple[str, ...]:

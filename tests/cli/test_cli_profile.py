@@ -11,7 +11,7 @@ import pytest
 Cli = Callable[..., Any]
 
 
-@pytest.mark.parametrize("command", ["new", "check"])
+@pytest.mark.parametrize("command", ["new", "check", "draw"])
 def test_help_of_each(cli: Cli, command: str) -> None:
     told = cli("profile", command, "--help")
     assert told.code == 0 and max(map(len, told.out.splitlines())) <= 80
@@ -62,3 +62,39 @@ def test_no_toml_is_one_line(cli: Cli, tmp_path: Path) -> None:
     path.write_text("[[", encoding="utf-8")
     told = cli("profile", "check", path)
     assert told.code == 2 and told.out == "" and "not valid TOML" in told.err
+
+
+@pytest.mark.parametrize(
+    "what",
+    [["purge valve"], ["ECM"], ["--feeds"], ["--bus", "PT"]],
+    ids=["circuit", "supply", "feeds", "bus"],
+)
+def test_a_drawing_is_written_as_its_name_ends(cli: Cli, tmp_path: Path, demo: Path, what: list[str]) -> None:
+    for name, begins in (("x.svg", b"<svg"), ("x.pdf", b"%PDF")):
+        path = tmp_path / name
+        told = cli("profile", "draw", demo / "kavo.vehicle.toml", *what, "--to", path)
+        assert (told.code, told.err) == (0, "")
+        assert told.out.startswith(f"{path}: ") and told.out.rstrip().endswith(" mm")
+        assert path.read_bytes().startswith(begins)
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        (["--to", "x.svg"], "Give one thing to draw"),
+        (["ECM", "--feeds", "--to", "x.svg"], "Give one thing to draw"),
+        (["ECM", "--to", "x.png"], "neither .svg nor .pdf"),
+        (["EMC", "--to", "x.svg"], 'Did you mean "ECM"?'),
+        (["--bus", "XYZ", "--to", "x.svg"], "Choose one of PT, BODY"),
+        (["ECM", "--to", "none/x.svg"], "cannot be written"),
+        (["ECM"], "--to"),
+    ],
+)
+def test_what_cannot_be_drawn_is_one_line(
+    cli: Cli, demo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, typed: list[str], told: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    said = cli("profile", "draw", demo / "kavo.vehicle.toml", *typed)
+    assert said.code == 2 and said.out == ""
+    assert told in said.err.splitlines()[-1]
+    assert list(tmp_path.iterdir()) == []
