@@ -25,6 +25,7 @@ from dtctriage.triage.assess import assess
 from dtctriage.triage.history import History
 from dtctriage.triage.known import known_data
 from dtctriage.triage.model import Assessment
+from dtctriage.triage.module_data import module_data
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import Profile
@@ -41,7 +42,9 @@ def sheet_of(records: Records, order_number: str, sweep_id: int | None = None) -
     now = judge_sweep(records, order, sweep, profile)
     visit = _visit(now.picture, profile, *_times(sweep))
     cleared = [_clearing(item) for item in records.clearings.of(order.number)]
-    return build_sheet(now.assessment, job_of(order, profile), visit, cleared, _second(records, sweep, now))
+    data = module_data(now.picture, profile)
+    second = _second(records, sweep, now)
+    return build_sheet(now.assessment, job_of(order, profile), visit, cleared, second, data=data)
 
 
 def sweep_of(records: Records, order_number: str, sweep_id: int | None = None) -> SweepRecord:
@@ -139,7 +142,8 @@ def compose(
 ) -> Sheet:
     """Fold events, judge them, and set the sheet, for a sweep that is not in the records."""
     seen = fold(events, profile)
-    return build_sheet(_judge(seen, job, profile), job, _visit(seen, profile, started, ended, wire_log))
+    visit = _visit(seen, profile, started, ended, wire_log)
+    return build_sheet(_judge(seen, job, profile), job, visit, data=module_data(seen, profile))
 
 
 def fold(events: Iterable[Event], profile: Profile | None, died: str = "") -> Picture:
@@ -188,16 +192,22 @@ def _protocol(seen: Picture) -> str:
 FORMS: Sequence[str] = ("text", "html", "pdf", "json")
 
 
-def write_form(sheet: Sheet, form: str, path: Path | None) -> str | None:
-    """Write the sheet in a form to `path`; without a path return its text. PDF needs a path."""
+def write_form(sheet: Sheet, form: str, path: Path | None, *, readings: bool = False) -> str | None:
+    """Write the sheet in a form to `path`; without a path return its text. PDF needs a path.
+
+    With `readings` all data of the modules are appended; JSON always holds them.
+    """
     from dtctriage.sheet import to_html, to_json, to_pdf, to_text
 
     if form == "pdf":
         if path is None:
             raise TriageError("A PDF needs a file", "Say where: --to FILE.pdf")
-        _write(path, to_pdf(sheet))
+        _write(path, to_pdf(sheet, readings=readings))
         return None
-    text = {"text": to_text, "html": to_html, "json": to_json}[form](sheet)
+    if form == "json":
+        text = to_json(sheet)
+    else:
+        text = {"text": to_text, "html": to_html}[form](sheet, readings=readings)
     if path is None:
         return text
     _write(path, text.encode("utf-8"))

@@ -47,25 +47,25 @@ def hand_over(sheet: Sheet, name: str, as_json: bool, out: Path | None, *, anyth
         raise typer.Exit(EXIT_PARTIAL if anything_read else EXIT_LINK)
 
 
-def show(sheet: Sheet, form: str) -> None:
+def show(sheet: Sheet, form: str, *, readings: bool = False) -> None:
     """Print the sheet: as text in what the terminal can write, in any other form as UTF-8."""
     from dtctriage.desk import write_form
 
-    text = write_form(sheet, form, None)
+    text = write_form(sheet, form, None, readings=readings)
     if form == "text":
-        typer.echo(_readable(sheet, text or ""))
+        typer.echo(_readable(sheet, text or "", readings))
     else:
         typer.echo((text or "").encode("utf-8"), nl=False)
 
 
-def _readable(sheet: Sheet, text: str) -> str:
+def _readable(sheet: Sheet, text: str, readings: bool) -> str:
     """The plain form where the terminal cannot write the other."""
     from dtctriage.sheet import to_text
 
     try:
         text.encode(sys.stdout.encoding or "ascii")
     except UnicodeEncodeError:
-        return to_text(sheet, ascii_text=True)
+        return to_text(sheet, ascii_text=True, readings=readings)
     return text
 
 

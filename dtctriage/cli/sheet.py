@@ -17,6 +17,9 @@ def sheet(
     form: Annotated[str, typer.Option(help="text, html, pdf or json.")] = "text",
     to: Annotated[Path | None, typer.Option(help="Write into this file.", show_default=False)] = None,
     sweep: Annotated[int | None, typer.Option(help="An earlier sweep by its id.", show_default=False)] = None,
+    readings: Annotated[
+        bool, typer.Option("--readings", help="Append all data of the modules; JSON always holds them.")
+    ] = False,
     schema: Annotated[
         bool, typer.Option("--schema", help="Print the JSON sheet's schema and leave.")
     ] = False,
@@ -39,9 +42,9 @@ def sheet(
     with Records.open(records) as kept:
         made = sheet_of(kept, order, sweep)
     if to is None:
-        show(made, form)
+        show(made, form, readings=readings)
     else:
-        write_form(made, form, to)
+        write_form(made, form, to, readings=readings)
         typer.echo(f"Sheet of {order}: {to}")
     if made.visit.partial:
         raise typer.Exit(EXIT_PARTIAL)

@@ -9,10 +9,12 @@ from typing import Any
 from pydantic import ValidationError
 
 from dtctriage.sheet.before_after import BeforeAfter, ClearingPart, before_after_part
+from dtctriage.sheet.data import data_part
 from dtctriage.sheet.errors import SheetError
 from dtctriage.sheet.log import LogPart
 from dtctriage.sheet.model import Job, Sheet, Visit
 from dtctriage.triage.model import Assessment, CodeLine, ModuleLine, Problem
+from dtctriage.triage.module_data import ModuleData
 
 NO_LOG = LogPart()
 """Nothing was done since the intake."""
@@ -27,11 +29,12 @@ def build_sheet(
     clearings: Sequence[ClearingPart] = (),
     before_after: BeforeAfter | None = None,
     log: LogPart = NO_LOG,
+    data: Sequence[ModuleData] = (),
 ) -> Sheet:
     """Put the sheet together: problems that stop the vehicle first, otherwise in the order given.
 
     `before_after` makes the second page of a recheck, `clearings` are those of the order,
-    `log` what was measured and concluded since.
+    `log` what was measured and concluded since, `data` all that the modules told.
 
     Raises SheetError when a value cannot stand on a sheet: a share outside 0..1, a time without its zone,
     a number that is none.
@@ -45,6 +48,7 @@ def build_sheet(
         "codes": [_shallow(line) | {"problem": numbers.get(line.because)} for line in assessment.codes],
         "modules": [_module(line) for line in assessment.modules],
         "readiness": [{"module": module, "text": text} for module, text in assessment.readiness],
+        "data": tuple(map(data_part, data)),
         "log": log,
         "visit": visit,
         "clearings": tuple(clearings),

@@ -7,6 +7,7 @@ from typing import Any
 
 from dtctriage.sheet import view, words
 from dtctriage.sheet.before_after_view import cleared_view, second_view
+from dtctriage.sheet.data import appendix, on_their_way, tests_to_look_at
 from dtctriage.sheet.log import log_view
 from dtctriage.sheet.model import CheckPart, CodePart, ModulePart, ProblemPart, Sheet, SuspectPart
 from dtctriage.sheet.plain import ascii_only, one_line
@@ -17,8 +18,8 @@ _AS_IT_SHOULD_BE = "answers"
 _SILENT = "silent"
 
 
-def compose(sheet: Sheet, *, ascii_text: bool = False) -> view.View:
-    """Put the sheet into words; with `ascii_text` in ASCII alone."""
+def compose(sheet: Sheet, *, ascii_text: bool = False, readings: bool = False) -> view.View:
+    """Put the sheet into words; with `ascii_text` in ASCII alone, with `readings` all data as an appendix."""
     sheet = _fit(sheet, (lambda text: ascii_only(one_line(text))) if ascii_text else one_line)
     return view.View(
         order=sheet.job.order or "no number",
@@ -36,6 +37,8 @@ def compose(sheet: Sheet, *, ascii_text: bool = False) -> view.View:
         modules=tuple(_roll_call(sheet)),
         readiness=tuple((line.module, line.text) for line in sheet.readiness),
         cleared=tuple(cleared_view(part) for part in sheet.clearings),
+        tests=tuple(tests_to_look_at(sheet.data)),
+        maturing=tuple(on_their_way(sheet.data)),
         missing=tuple(line for line in sheet.missing if line),
         stored=tuple(
             (f"{code.module} {code.code}", "; ".join(code.stored_with))
@@ -48,6 +51,7 @@ def compose(sheet: Sheet, *, ascii_text: bool = False) -> view.View:
         log=log_view(sheet.log),
         origin=tuple(_origin(sheet)),
         second=second_view(sheet.before_after) if sheet.before_after else None,
+        appendix=tuple(appendix(sheet.data)) if readings else (),
     )
 
 

@@ -8,8 +8,11 @@ from dtctriage.sheet.model import Sheet
 RULED_LINES = 4
 
 
-def to_html(sheet: Sheet) -> str:
-    """One self-contained page for screen and print: no scripts, nothing fetched."""
+def to_html(sheet: Sheet, *, readings: bool = False) -> str:
+    """One self-contained page for screen and print: no scripts, nothing fetched.
+
+    With `readings` all data of the modules stand at its end.
+    """
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     environment = Environment(
@@ -20,7 +23,8 @@ def to_html(sheet: Sheet) -> str:
         lstrip_blocks=True,
     )
     environment.filters["css_string"] = css_string
-    return environment.get_template("sheet.html").render(sheet=compose(sheet), ruled_lines=RULED_LINES)
+    words = compose(sheet, readings=readings)
+    return environment.get_template("sheet.html").render(sheet=words, ruled_lines=RULED_LINES)
 
 
 def css_string(text: str) -> str:

@@ -13,6 +13,7 @@ from typing import Final, Literal
 from pydantic import AwareDatetime, ConfigDict, Field
 
 from dtctriage.sheet.before_after import BeforeAfterPart, ClearingPart
+from dtctriage.sheet.data import DataPart
 from dtctriage.sheet.log import LogPart
 from dtctriage.sheet.parts import Part, Share, Text
 from dtctriage.triage.model import EvidenceKind, Situation, Weight
@@ -241,6 +242,7 @@ class Sheet(Part):
     readiness: tuple[ReadinessPart, ...]
     missing: tuple[Text, ...]
     evidence: tuple[EvidencePart, ...]
+    data: tuple[DataPart, ...] = ()
     log: LogPart = LogPart()
     visit: VisitPart
     clearings: tuple[ClearingPart, ...] = ()

@@ -29,8 +29,8 @@ _BOXES = (
 )
 
 
-def to_pdf(sheet: Sheet, paper: Paper = "a4") -> bytes:
-    """The sheet as a PDF file.
+def to_pdf(sheet: Sheet, paper: Paper = "a4", *, readings: bool = False) -> bytes:
+    """The sheet as a PDF file; with `readings` all data of the modules stand at its end.
 
     Set in the fonts that come with typst, so that it is the same on each machine; only a sheet with text in
     another script takes the machine's own fonts for that text. The text travels as data, never as markup.
@@ -38,7 +38,7 @@ def to_pdf(sheet: Sheet, paper: Paper = "a4") -> bytes:
     """
     import typst
 
-    content = _breakable(asdict(compose(sheet)))
+    content = _breakable(asdict(compose(sheet, readings=readings)))
     other_script = _OTHER_SCRIPT.search(json.dumps(content, ensure_ascii=False)) is not None
     if other_script:
         content["origin"].append(_BOXES)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from dtctriage.sheet.before_after_view import BeforeAfterView, ClearedView
+from dtctriage.sheet.data import AppendixView
 from dtctriage.sheet.log import LogView
 
 
@@ -186,6 +187,10 @@ class View:
     modules: tuple[ModuleView, ...]
     readiness: tuple[tuple[str, str], ...]
     cleared: tuple[ClearedView, ...]
+    tests: tuple[tuple[str, str], ...]
+    """Module, and a result out of its limits or near them."""
+    maturing: tuple[tuple[str, str], ...]
+    """Module, and a code on its way."""
     missing: tuple[str, ...]
     evidence: tuple[EvidenceView, ...]
     stored: tuple[tuple[str, str], ...]
@@ -194,3 +199,5 @@ class View:
     origin: tuple[tuple[str, str], ...]
     second: BeforeAfterView | None
     """The second page, where the sheet is of a recheck."""
+    appendix: tuple[AppendixView, ...]
+    """All data of the modules, where they were asked for."""

@@ -11,8 +11,8 @@ from dtctriage.services.kwp import KwpStatus
 from dtctriage.services.uds import StatusBit
 from dtctriage.sweep.picture import ModuleSaid, StoredCode
 from dtctriage.triage.model import CodeLine, ModuleLine, Problem
+from dtctriage.triage.module_data import stored_with
 from dtctriage.triage.seen import strongest
-from dtctriage.triage.told import stored_with
 from dtctriage.triage.trouble import codes_of
 from dtctriage.triage.view import View
 

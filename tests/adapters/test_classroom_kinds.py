@@ -15,7 +15,7 @@ from dtctriage.services.kwp_data import decode_identification
 from dtctriage.sweep.picture import ModuleSaid, Picture, picture
 from dtctriage.sweep.questions import Language
 from dtctriage.sweep.run import Plan, sweep
-from dtctriage.triage.told import stored_with
+from dtctriage.triage.module_data import stored_with
 from dtctriage.vin import Vin
 from dtctriage_adapters.classroom import open_link
 from dtctriage_adapters.classroom.conditions import conditions_at

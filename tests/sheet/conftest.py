@@ -16,6 +16,7 @@ from pydantic import TypeAdapter
 
 from dtctriage.sheet import BeforeAfter, ClearingPart, Job, Sheet, Visit, build_sheet
 from dtctriage.triage.model import Assessment
+from dtctriage.triage.module_data import ModuleData
 
 FOLDER = Path(__file__).parent / "situations"
 NAMES = (
@@ -67,7 +68,7 @@ def _with(base: dict[str, Any], changes: dict[str, Any]) -> dict[str, Any]:
 def situation_parts(name: str) -> tuple[Assessment, Job, Visit]:
     """What `build_sheet` takes, from the situation's file."""
     content = _read(name)
-    for further in ("clearings", "before_after"):
+    for further in ("clearings", "before_after", "data"):
         content.pop(further, None)
     job = TypeAdapter(Job).validate_python(_with(VEHICLE["job"], content.pop("job", {})))
     visit = TypeAdapter(Visit).validate_python(_with(VEHICLE["visit"], content.pop("visit", {})))
@@ -88,6 +89,18 @@ def further_parts(name: str) -> tuple[tuple[ClearingPart, ...], BeforeAfter | No
     return clearings, None if second is None else TypeAdapter(BeforeAfter).validate_python(second)
 
 
+def data_of(name: str) -> tuple[ModuleData, ...]:
+    """All data of the modules; TOML has no null: what is not given is none."""
+    given = _read(name).get("data", ())
+    for module in given:
+        module.setdefault("supported_codes", None)
+        for test in module["tests"]:
+            test.update({"low": test.get("low"), "high": test.get("high")})
+        for reading in (*module["readings"], *(r for kept in module["kept"] for r in kept["readings"])):
+            reading.setdefault("value", None)
+    return TypeAdapter(tuple[ModuleData, ...]).validate_python(given)
+
+
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Give each test that asks for a `situation` the name of each."""
     if "situation" in metafunc.fixturenames:
@@ -97,7 +110,7 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
 @pytest.fixture
 def sheet(situation: str) -> Sheet:
     """The sheet of the situation."""
-    return build_sheet(*situation_parts(situation), *further_parts(situation))
+    return build_sheet(*situation_parts(situation), *further_parts(situation), data=data_of(situation))
 
 
 @pytest.fixture(scope="session")
@@ -110,6 +123,12 @@ def parts() -> tuple[Assessment, Job, Visit]:
 def full_sheet(parts: tuple[Assessment, Job, Visit]) -> Sheet:
     """The sheet of `parts`."""
     return build_sheet(*parts)
+
+
+@pytest.fixture(scope="session")
+def sheet_with_data() -> Sheet:
+    """The sheet of the situation whose modules told data."""
+    return build_sheet(*situation_parts("codes_only"), data=data_of("codes_only"))
 
 
 @pytest.fixture(scope="session")

@@ -12,14 +12,14 @@ from dtctriage.services.j1979_tests_legacy import OneLimitTest, OxygenConstant, 
 from dtctriage.services.readings import Signal
 from dtctriage.sweep.picture import ModuleSaid, Picture
 from dtctriage.sweep.said import Kept, TestResult
-from dtctriage.triage.told import ToldModule, ToldTest, stored_with, told_by
+from dtctriage.triage.module_data import ModuleData, ResultLine, module_data, stored_with
 
 ECM = Target(Framing.CAN11, 0x7E0, 0x7E8)
 
 
-def told(**known: object) -> ToldModule:
+def told(**known: object) -> ModuleData:
     module = ModuleSaid(ECM, 0x7E8, **known)  # type: ignore[arg-type]
-    (only,) = told_by(Picture(modules={ECM: module}), None)
+    (only,) = module_data(Picture(modules={ECM: module}), None)
     return only
 
 
@@ -47,7 +47,7 @@ def test_the_profile_names_what_no_standard_does() -> None:
     assert [str(item) for item in module.readings] == ["odometer 38812 km"]
 
 
-def outcome(result: TestResult) -> ToldTest:
+def outcome(result: TestResult) -> ResultLine:
     (only,) = told(tests=[result]).tests
     return only
 

@@ -27,7 +27,7 @@ limit where there is one, is worth a look. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
-class ToldReading:
+class ReadingLine:
     """One value. `number` is the PID, identifier or record in hexadecimal; `raw` all bytes of its data.
 
     `value` with `unit`, or None where it is a state or has no known layout; `text` says it in words.
@@ -47,12 +47,14 @@ class ToldReading:
 
 
 @dataclass(frozen=True, slots=True)
-class ToldTest:
-    """A test result. A limit that is None is none. `near`: passed, but only just.
+class ResultLine:
+    """A test result. `number`: monitor and test (off CAN test and component or oxygen sensor), hexadecimal.
 
-    `margin` is the distance to the nearer limit in `unit`, negative beyond it.
+    A limit that is None is none. `margin` is the distance to the nearer limit in `unit`, negative beyond
+    it; `near`: passed, but only just.
     """
 
+    number: str
     what: str
     test: str
     value: float
@@ -65,17 +67,17 @@ class ToldTest:
 
 
 @dataclass(frozen=True, slots=True)
-class ToldRecord:
+class RecordLine:
     """What was stored with a code: `kind` is freeze frame, snapshot or extended data."""
 
     dtc: Dtc
     kind: str
     record: int
-    readings: tuple[ToldReading, ...]
+    readings: tuple[ReadingLine, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class ToldModule:
+class ModuleData:
     """All data of one module; `label` is its name on the sheet.
 
     `in_use`: counters by name; `identification`: number, name and text; `maturing`: codes with their fault
@@ -83,16 +85,16 @@ class ToldModule:
     """
 
     label: str
-    readings: tuple[ToldReading, ...]
-    tests: tuple[ToldTest, ...]
+    readings: tuple[ReadingLine, ...]
+    tests: tuple[ResultLine, ...]
     in_use: tuple[tuple[str, int], ...]
     identification: tuple[tuple[str, str, str], ...]
-    kept: tuple[ToldRecord, ...]
+    kept: tuple[RecordLine, ...]
     maturing: tuple[tuple[str, int], ...]
     supported_codes: int | None
 
 
-def told_by(picture: Picture, profile: Profile | None) -> tuple[ToldModule, ...]:
+def module_data(picture: Picture, profile: Profile | None) -> tuple[ModuleData, ...]:
     """Every module that answered."""
     return tuple(_module(said, _label(said.target, profile)) for said in picture.modules.values())
 
@@ -112,8 +114,8 @@ def _label(target: Target, profile: Profile | None) -> str:
     return module.id if module else target.label
 
 
-def _module(said: ModuleSaid, label: str) -> ToldModule:
-    return ToldModule(
+def _module(said: ModuleSaid, label: str) -> ModuleData:
+    return ModuleData(
         label,
         tuple(_values(said)),
         tuple(_test(result) for result in said.tests),
@@ -128,7 +130,7 @@ def _module(said: ModuleSaid, label: str) -> ToldModule:
 # -- values ---------------------------------------------------------------------------------------------
 
 
-def _values(said: ModuleSaid) -> Iterator[ToldReading]:
+def _values(said: ModuleSaid) -> Iterator[ReadingLine]:
     for pid, data in sorted(said.data.items()):
         yield from _pid(pid, data)
     for did, data in sorted(said.identifiers.items()):
@@ -136,36 +138,36 @@ def _values(said: ModuleSaid) -> Iterator[ToldReading]:
             yield from _identifier(said, did, data)
 
 
-def _pid(pid: int, data: bytes) -> Iterator[ToldReading]:
+def _pid(pid: int, data: bytes) -> Iterator[ReadingLine]:
     yield from _readings(f"{pid:02X}", pid_name(pid), pid_readings(pid, data), data)
 
 
-def _identifier(said: ModuleSaid, did: int, data: bytes) -> Iterator[ToldReading]:
+def _identifier(said: ModuleSaid, did: int, data: bytes) -> Iterator[ReadingLine]:
     """By the profile's layout, else by the standard's."""
     known = said.definitions.identifiers.get(did)
     name = known.name if known else did_name(did)
     yield from _readings(f"{did:04X}", name, said.definitions.identifier_readings(did, data), data)
 
 
-def _readings(number: str, name: str, readings: Iterable[Reading], data: bytes) -> Iterator[ToldReading]:
+def _readings(number: str, name: str, readings: Iterable[Reading], data: bytes) -> Iterator[ReadingLine]:
     """The bytes themselves where nothing lays them out."""
     raw = data.hex(" ").upper()
     found = list(readings)
     for reading in found:
         if isinstance(reading, Quantity):
             text = f"{reading.value:.6g} {reading.unit}".rstrip()
-            yield ToldReading(number, reading.name, reading.value, reading.unit, text, raw)
+            yield ReadingLine(number, reading.name, reading.value, reading.unit, text, raw)
         else:
             text = str(reading).removeprefix(f"{reading.name}: ")
-            yield ToldReading(number, reading.name, None, "", text, raw)
+            yield ReadingLine(number, reading.name, None, "", text, raw)
     if not found:
-        yield ToldReading(number, name, None, "", raw, raw)
+        yield ReadingLine(number, name, None, "", raw, raw)
 
 
 # -- test results ---------------------------------------------------------------------------------------
 
 
-def _test(result: TestResult) -> ToldTest:
+def _test(result: TestResult) -> ResultLine:
     match result:
         case MonitorResult():
             return _monitor(result)
@@ -175,9 +177,10 @@ def _test(result: TestResult) -> ToldTest:
             return _oxygen(result)
 
 
-def _monitor(result: MonitorResult) -> ToldTest:
+def _monitor(result: MonitorResult) -> ResultLine:
     known = result.scaling
-    return ToldTest(
+    return ResultLine(
+        f"{result.mid:02X} {result.tid:02X}",
         monitor_name(result.mid),
         name_of_test(result.tid),
         result.value,
@@ -200,8 +203,9 @@ def _near(result: MonitorResult) -> bool:
     return margin < NEAR * abs(limit)
 
 
-def _one_limit(result: OneLimitTest) -> ToldTest:
-    return ToldTest(
+def _one_limit(result: OneLimitTest) -> ResultLine:
+    return ResultLine(
+        f"{result.tid:02X} {result.component:02X}",
         f"component {result.component:02X}",
         f"the maker's test {result.tid:02X}",
         result.value,
@@ -214,16 +218,17 @@ def _one_limit(result: OneLimitTest) -> ToldTest:
     )
 
 
-def _oxygen(result: OxygenTest | OxygenConstant) -> ToldTest:
+def _oxygen(result: OxygenTest | OxygenConstant) -> ResultLine:
     scale, unit = oxygen_scale(result.tid)
     value = float(result.raw * scale)
+    number = f"{result.tid:02X} {result.sensor:02X}"
     what, test = f"oxygen sensor {result.sensor.bit_length()} of 8", name_of_test(result.tid)
     if isinstance(result, OxygenConstant):
-        return ToldTest(what, test, value, None, None, unit, "constant", None, False)
+        return ResultLine(number, what, test, value, None, None, unit, "constant", None, False)
     low, high = float(result.raw_low * scale), float(result.raw_high * scale)
     margin = min(value - low, high - value)
     near = result.verdict is Verdict.PASSED and margin < NEAR * (high - low)
-    return ToldTest(what, test, value, low, high, unit, result.verdict.value, margin, near)
+    return ResultLine(number, what, test, value, low, high, unit, result.verdict.value, margin, near)
 
 
 # -- identification and what was stored -----------------------------------------------------------------
@@ -251,26 +256,26 @@ def _text(data: bytes) -> str:
         return data.hex(" ").upper()
 
 
-def _all_kept(said: ModuleSaid) -> Iterator[ToldRecord]:
+def _all_kept(said: ModuleSaid) -> Iterator[RecordLine]:
     yield from _frames(said)
     yield from (_record(said, kept) for kept in said.kept)
 
 
-def _frames(said: ModuleSaid) -> Iterator[ToldRecord]:
+def _frames(said: ModuleSaid) -> Iterator[RecordLine]:
     for number, data in sorted(said.frames.items()):
         code = said.code_of_frame(number)
         if code is not None:
             values = tuple(item for pid in sorted(data) if pid != 0x02 for item in _pid(pid, data[pid]))
-            yield ToldRecord(code, "freeze frame", number, values)
+            yield RecordLine(code, "freeze frame", number, values)
 
 
-def _record(said: ModuleSaid, kept: Kept) -> ToldRecord:
+def _record(said: ModuleSaid, kept: Kept) -> RecordLine:
     if kept.extended:
         known = said.definitions.records.get(kept.record)
         name = known.name if known else "extended data"
         ((number, data),) = kept.items
         read = said.definitions.record_readings(number, data)
         readings = tuple(_readings(f"{number:02X}", name, read, data))
-        return ToldRecord(kept.dtc, "extended data", kept.record, readings)
+        return RecordLine(kept.dtc, "extended data", kept.record, readings)
     readings = tuple(item for did, data in kept.items for item in _identifier(said, did, data))
-    return ToldRecord(kept.dtc, "snapshot", kept.record, readings)
+    return RecordLine(kept.dtc, "snapshot", kept.record, readings)
