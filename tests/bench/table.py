@@ -15,6 +15,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 import bulk_decode
 import can_roll_call
 import decode_start
+import false_alarms
 import intake_memory
 import serial_intake
 
@@ -45,6 +46,7 @@ BENCHMARKS = (
     Benchmark("Start of dtctriage decode", decode_start, "times", 1.3, judged="dtctriage"),
     Benchmark("1,000,000 three-byte records with meaning", bulk_decode, "times faster", 20, at_least=True),
     Benchmark("Memory of an intake", intake_memory, "MB", 150),
+    Benchmark("Rules on 1,000 vehicles", false_alarms, "healthy flagged", 10, judged="any rule"),
 )
 
 

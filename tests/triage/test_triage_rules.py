@@ -11,8 +11,9 @@ import pytest
 from dtctriage.link import BusActivity, Framing, NoticeKind, Target
 from dtctriage.sweep.events import NoticeGiven, Stage
 from dtctriage.sweep.picture import Picture, Trouble
+from dtctriage.sweep.questions import Language
 from dtctriage.triage import rules
-from dtctriage.triage.model import Weight
+from dtctriage.triage.model import Abstained, Weight
 from dtctriage.triage.rules import (
     ALL,
     bus_codes,
@@ -221,12 +222,19 @@ def test_damaged_answers_keep_the_question_and_count(bench: Bench, ruled: Ruled)
 
 
 def test_vin_absent_tells_refusing_from_silent(bench: Bench, ruled: Ruled) -> None:
-    other = bench.said(0x7E1, vins={"service 09": VIN})
+    other = bench.said(0x7E1, vins={"service 09": VIN}, languages={Language.J1979})
     (found,) = ruled(vin_absent.find, with_modules(bench, engine(bench, vin=""), other))
     assert found.detail == "Since the engine module answers but gives no VIN, the VIN is taken from 7E1."
     silent = with_modules(bench, other, silent={Target(Framing.CAN11, 0x7E0, 0x7E8): 3})
     (found,) = ruled(vin_absent.find, silent)
     assert found.detail.startswith("Since the engine module does not answer")
+
+
+def test_a_vehicle_without_engine_has_no_engine_module_to_hold_a_vin(bench: Bench, judged: Any) -> None:
+    other = bench.said(0x760, vins={"identifier F190": VIN}, languages={Language.UDS})
+    silent = with_modules(bench, other, silent={Target(Framing.CAN11, 0x7E0, 0x7E8): 3})
+    (only,) = judged(vin_absent.find, silent)
+    assert only == Abstained("vin_absent", "no module speaks OBD: the vehicle may have no engine")
 
 
 def test_vin_absent_waits_until_it_was_asked(bench: Bench, ruled: Ruled) -> None:

@@ -195,6 +195,7 @@ def test_charging(bench: Bench, judged: Judged, volts: float, fires: bool) -> No
         ({0x0B: "63", 0x33: "65"}, False),
         ({0x0B: "37", 0x33: "65"}, True),
         ({0x0B: "FF", 0x33: "65"}, False),
+        ({0x0B: "63", 0x33: "00"}, False),
         ({0x0B: "63"}, False),
     ],
 )

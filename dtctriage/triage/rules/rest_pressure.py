@@ -24,7 +24,11 @@ def find(view: View) -> Iterator[Finding | Abstained]:
         yield Abstained("rest_pressure", why or "no module tells both manifold and barometric pressure")
         return
     limit = finding_limit("rest_pressure")
+    low, high = finding_limit("air_lowest").value, finding_limit("air_highest").value
     for label, manifold, air in pairs:
+        if not low <= air.number <= high:
+            yield Abstained("rest_pressure", f"{label}: {air.number:g} kPa is no air pressure of any place")
+            continue
         apart = manifold.number - air.number
         if abs(apart) <= limit.value:
             continue

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from dtctriage.sweep.events import Stage
-from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.sweep.questions import Language
+from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
 
+_OBD = frozenset({Language.J1979, Language.OBD_ON_UDS})
 
-def find(view: View) -> Iterator[Finding]:
+
+def find(view: View) -> Iterator[Finding | Abstained]:
     """Silent, refusing or empty: three different reasons for a missing VIN."""
     engines = [(label, said) for label, said in view.modules if view.is_engine(said)]
     if any(vin for _, said in engines for vin in said.vins.values()):
@@ -17,6 +20,9 @@ def find(view: View) -> Iterator[Finding]:
     if not view.passed(Stage.IDENTIFICATION if engines else Stage.ROLL_CALL):
         return
     others = [label for label, said in view.modules if any(said.vins.values())]
+    if not engines and others and not any(said.languages & _OBD for _, said in view.modules):
+        yield Abstained("vin_absent", "no module speaks OBD: the vehicle may have no engine")
+        return
     source = f"taken from {others[0]}" if others else "from the paperwork or the plate"
     if not engines:
         if not view.picture.modules and not view.picture.silent:

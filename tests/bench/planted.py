@@ -1,0 +1,422 @@
+"""Faults planted into healthy simulated vehicles, one kind for each rule.
+
+Magnitudes are drawn from what such faults do, not from what the rules allow: a bad ground of 0.03 to 0.5 ohm
+under 10 A, a sensor that is off by anything, few or many like vehicles on record. So no rule can find all of
+them, and the share it finds says something. Figures without another source are own estimates.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from fractions import Fraction
+from math import exp
+from random import Random
+
+from fleet import (
+    DIESEL,
+    ENGINE,
+    GEARBOX,
+    SPARK,
+    Car,
+    byte,
+    degrees,
+    healthy,
+    new_pattern,
+    new_vin,
+    percent,
+    word,
+)
+
+from dtctriage.codes.dtc import Dtc
+from dtctriage.link import BusActivity, NoticeKind
+from dtctriage.services.definitions import DataDefinition, Definitions
+from dtctriage.services.readiness import Readiness
+from dtctriage.services.readings import Signal
+from dtctriage.services.uds import DtcStatus
+from dtctriage.sweep.events import NoticeGiven
+from dtctriage.sweep.picture import ModuleSaid, StoredCode, Trouble
+from dtctriage.triage.history import History, last_visit, like_vehicle
+from dtctriage.triage.view import Engine, Told
+
+Plant = Callable[[Random, Car], None]
+NOW, HISTORY = DtcStatus(0x2F), DtcStatus(0x28)
+
+
+def store(said: ModuleSaid, *codes: str, status: DtcStatus | None = None, memory: str = "stored") -> None:
+    said.codes += [StoredCode(Dtc.parse(code), memory, status) for code in codes]
+
+
+def anyone(rng: Random, car: Car) -> ModuleSaid:
+    return rng.choice(car.modules)
+
+
+def at_rest(rng: Random, car: Car) -> None:
+    """Make the state known: engine off, long enough, and told."""
+    car.engine.data |= {0x0C: b"\0\0", 0x1F: b"\0\0"}
+    gearbox = car.at(GEARBOX)
+    if gearbox is not None:
+        gearbox.data.pop(0x0C, None)
+    car.told = Told(soak_hours=max(8.0, car.soak), engine=Engine.OFF)
+
+
+# -- stored codes -------------------------------------------------------------------------------------------
+
+NO_START = [
+    "P0335",
+    "P0336",
+    "P0340",
+    "P0016",
+    "P0230",
+    "P0231",
+    "P0627",
+    "P0628",
+    "P0513",
+    "P0633",
+    "P0615",
+    "P0616",
+    "P0685",
+    "P0686",
+    "P0602",
+    "P0606",
+    "P0191",
+    "P0087",
+    "P0320",
+    "P0370",
+    "P0A0D",
+    "P0AA6",
+    "P0A7D",
+    "P0AA4",
+    "P0ADB",
+    "P0AE1",
+    "P0A94",
+    "P2105",
+    "P2176",
+    "P0705",
+    "P0850",
+    "P0830",
+    "U0167",
+    "P0117",
+]
+"""Codes that service advice names beside "does not start" or "not ready", from memory; some are beside it."""
+
+
+def stops_vehicle(rng: Random, car: Car) -> None:
+    store(car.engine, rng.choice(NO_START), status=rng.choice((NOW, None)))
+
+
+def low_supply_crowd(rng: Random, car: Car) -> None:
+    """A weak battery: each module notes it in its own way, or not at all."""
+    for said in rng.sample(car.modules, min(len(car.modules), rng.randint(2, 6))):
+        if said.target.request in (ENGINE, GEARBOX):
+            store(said, rng.choice(("P0562", "P0560", "P0885")))
+        else:
+            store(
+                said, rng.choice(("U3003-16", "U3006-16", "U3003-17", "U0100-87", "B1A01-16")), status=HISTORY
+            )
+
+
+def shared_circuit(rng: Random, car: Car) -> None:
+    """A reference or a feed is lost: each sensor or part on it sets its code, most of the time."""
+    lost = rng.choice(
+        (
+            "P0107 P0122 P0532 P0522 P2122 P0192 P0642",
+            "P0113 P0118 P0198 P0073 P0183",
+            "P0201 P0202 P0203 P0204",
+            "P0351 P0352 P0353 P0354",
+            "P0443 P0010 P0020 P0243 P0449",
+            "P0135 P0141 P0155 P0161",
+        )
+    ).split()
+    store(car.engine, *(code for code in lost if rng.random() < 0.7))
+
+
+def both_banks(rng: Random, car: Car) -> None:
+    pair = rng.choice(
+        ("P0171 P0174", "P0172 P0175", "P0420 P0430", "P2187 P2189", "P0174 P0430", "P0300 P0171")
+    )
+    store(car.engine, *pair.split())
+
+
+def order_in_time(rng: Random, car: Car) -> None:
+    """Two to four codes, each with a frame where the module keeps one."""
+    for frame, code in enumerate(
+        rng.sample(("P0562", "P0300", "P0171", "P0420", "P0113"), rng.randint(2, 4))
+    ):
+        store(car.engine, code)
+        now = car.engine.data.get(0x31)
+        if now and rng.random() < 0.9:
+            then = round(int.from_bytes(now, "big") * rng.random())
+            number = Dtc.parse(code).number.to_bytes(2, "big")
+            car.engine.frames[frame] = {0x02: number, 0x31: then.to_bytes(2, "big")}
+
+
+def permanent_left(rng: Random, car: Car) -> None:
+    store(car.engine, rng.choice(("P0420", "P0171", "P0301", "P0455")), memory="permanent")
+
+
+def bus_codes(rng: Random, car: Car) -> None:
+    store(anyone(rng, car), f"U{rng.randint(1, 0x45):04X}"[:5], status=NOW)
+
+
+def speaking_after_all(rng: Random, car: Car) -> None:
+    store(
+        anyone(rng, car),
+        rng.choice(("U0401", "U0402", "U0415", "U0416", "U0422", "U0301", "U0331")),
+        status=NOW,
+    )
+
+
+def history_of_loss(rng: Random, car: Car) -> None:
+    store(anyone(rng, car), rng.choice(("U0100", "U0101", "U0121", "U0140", "U0155")), status=HISTORY)
+
+
+def codes_not_read(rng: Random, car: Car) -> None:
+    anyone(rng, car).codes_read = False
+
+
+def damaged_answers(rng: Random, car: Car) -> None:
+    anyone(rng, car).troubles.append(Trouble(b"\x19\x02\xaf", "frame 2 of 3 is missing", b"\x59"))
+
+
+# -- bus and supply -----------------------------------------------------------------------------------------
+
+
+def low_supply(rng: Random, car: Car) -> None:
+    volts = rng.uniform(6.5, 10.5)
+    car.picture.supply = round(volts, 1) if car.picture.supply is not None else None
+    for said in car.modules:
+        said.volts = volts * rng.uniform(0.98, 1.02) if said.volts else None
+
+
+def supply_apart(rng: Random, car: Car) -> None:
+    """A ground or feed of 0.03 to 0.5 ohm under the 10 A of an engine module at work."""
+    said = rng.choice([said for said in car.modules if said.volts] or [car.engine])
+    if said.volts:
+        said.volts -= 10 * rng.uniform(0.03, 0.5)
+
+
+def charging(rng: Random, car: Car) -> None:
+    """No charging at all, or a regulator that lets go; the engine runs."""
+    volts = rng.choice((rng.uniform(10.5, 12.3), rng.uniform(15.2, 17.5)))
+    car.engine.data[0x0C] = word(4 * 750)
+    car.picture.supply = volts if car.picture.supply else None
+    for said in car.modules:
+        said.volts = volts * rng.uniform(0.98, 1.02) if said.volts else None
+
+
+def notices(rng: Random, car: Car) -> None:
+    kind = rng.choice([k for k in NoticeKind if k is not NoticeKind.NO_ANSWER])
+    car.picture.notices.append(NoticeGiven(None, kind, kind.value, ""))
+
+
+def bus_quiet(rng: Random, car: Car) -> None:
+    car.picture.modules.clear()
+    frames = rng.choice(({}, {0x100: 5}))
+    car.picture.activity = BusActivity(0.3, frames, rng.choice((0, 12)), rng.random() < 0.9)
+
+
+def unsteady(rng: Random, car: Car) -> None:
+    """A contact that makes now and then: three roll calls see it or not."""
+    makes = rng.uniform(0.1, 0.95)
+    anyone(rng, car).answered = max(1, sum(rng.random() < makes for _ in range(3)))
+
+
+# -- identity and history -----------------------------------------------------------------------------------
+
+
+def vin_absent(rng: Random, car: Car) -> None:
+    car.engine.vins.clear()
+
+
+def vin_differs(rng: Random, car: Car) -> None:
+    said = anyone(rng, car)
+    if said.vins:
+        said.vins = dict.fromkeys(said.vins, new_vin(rng))
+
+
+def vin_doubtful(rng: Random, car: Car) -> None:
+    """One sign of the engine's VIN was mistyped when it was programmed."""
+    place = rng.randrange(17)
+    for how, vin in car.engine.vins.items():
+        car.engine.vins[how] = (
+            vin[:place] + rng.choice("ABCDEFGHJKLMNPRSTUVWXYZ0123456789") + vin[place + 1 :]
+        )
+
+
+def _fleet(rng: Random, car: Car) -> None:
+    """Records of like vehicles, none to forty, that have what this one has."""
+    if car.history is None:
+        car.history = History("like", tuple(like_vehicle(car.picture) for _ in range(rng.randint(0, 40))))
+
+
+def expected_by_history(rng: Random, car: Car) -> None:
+    _fleet(rng, car)
+    said = rng.choice([said for said in car.modules if said is not car.engine])
+    del car.picture.modules[said.target]
+    car.picture.silent[said.target] = 3
+
+
+def calibration_differs(rng: Random, car: Car) -> None:
+    _fleet(rng, car)
+    car.engine.info[0x06] = (rng.randbytes(4),)
+
+
+def changed_since(rng: Random, car: Car) -> None:
+    car.history = History("like", (), last_visit(car.picture, "2024-03-01"))
+    said = anyone(rng, car)
+    kind = rng.randrange(3)
+    if kind == 0 and said.vins:
+        said.vins = dict.fromkeys(said.vins, new_vin(rng))
+    elif kind == 1 and 0x04 in said.info:
+        said.info[0x04] = (b"CAL-NEW",)
+    else:
+        said.identity["part number"] = "another"
+
+
+def _marked(said: ModuleSaid, means: str, unit: str, value: float) -> None:
+    """As if a profile laid out an identifier of this module."""
+    signal = Signal(means, 0, 4, False, Fraction(1), Fraction(0), unit, means=means)
+    said.definitions = Definitions({0x3A01: DataDefinition(means, 4, (signal,))})
+    said.identifiers[0x3A01] = round(value).to_bytes(4, "big")
+
+
+def odometers_differ(rng: Random, car: Car) -> None:
+    """A cluster from another vehicle."""
+    one, other = rng.sample(car.modules, 2)
+    _marked(one, "odometer", "km", rng.uniform(5_000, 250_000))
+    _marked(other, "odometer", "km", rng.uniform(5_000, 250_000))
+
+
+def clocks_differ(rng: Random, car: Car) -> None:
+    """A module lost its supply between a minute and a month ago."""
+    one, other = rng.sample(car.modules, 2)
+    _marked(one, "clock", "s", 1e8)
+    _marked(other, "clock", "s", 1e8 - 60 * 43_200 ** rng.random())
+
+
+def erased_lately(rng: Random, car: Car) -> None:
+    """Erased within the last 300 km; monitors come back after some 80 km each."""
+    km = rng.uniform(0, 300)
+    for said in car.modules:
+        said.data |= {0x31: word(km)} if 0x31 in said.data else {}
+    engine = car.engine
+    engine.data |= {
+        pid: raw for pid, raw in ((0x30, byte(km / 15)), (0x4E, word(km * 2))) if pid in engine.data
+    }
+    names = [name for name in (DIESEL if car.diesel else SPARK) if rng.random() < 0.85]
+    ran = {name for name in names if rng.random() > exp(-km / 80)}
+    engine.readiness = Readiness.of(False, 0, car.diesel, names, ran)
+
+
+def erased_apart(rng: Random, car: Car) -> None:
+    """A gearbox module that was replaced lately."""
+    gearbox = car.at(GEARBOX)
+    if gearbox is not None:
+        gearbox.data[0x31] = word(rng.uniform(0, 300))
+
+
+# -- measured -----------------------------------------------------------------------------------------------
+
+
+def commanded_actual(rng: Random, car: Car) -> None:
+    """One actuator is stuck somewhere while the engine runs and asks for something else."""
+    car.engine.data[0x0C] = word(4 * 750)
+    asked, stuck = percent(rng.uniform(0, 100)), percent(rng.uniform(0, 100))
+    pid = rng.choice((0x71, 0x6C, 0x6A, 0x70, 0x6D))
+    if pid in (0x71, 0x6C, 0x6A):
+        car.engine.data[pid] = b"\x03" + asked + stuck + bytes(3 if pid == 0x71 else 2)
+    elif pid == 0x70:
+        boost = rng.uniform(100, 250)
+        car.engine.data[pid] = (
+            b"\x03" + word(boost * 32) + word(boost * rng.uniform(0.4, 1.0) * 32) + bytes(5)
+        )
+    else:
+        rail = rng.uniform(20_000, 150_000)
+        car.engine.data[pid] = b"\x03" + word(rail / 10) + word(rail * rng.uniform(0.3, 1.0) / 10) + bytes(6)
+
+
+def rest_pressure(rng: Random, car: Car) -> None:
+    at_rest(rng, car)
+    air = rng.uniform(85, 102)
+    wrong = air + rng.choice((-1, 1)) * rng.uniform(3, 60)
+    car.engine.data |= (
+        {0x0B: byte(wrong), 0x33: byte(air)} if rng.random() < 0.7 else {0x0B: byte(air), 0x33: byte(wrong)}
+    )
+
+
+def rest_temperatures(rng: Random, car: Car) -> None:
+    """One thermistor is off by 5 to 60 K, or open."""
+    at_rest(rng, car)
+    engine = car.engine
+    for pid in (0x05, 0x0F, 0x46, 0x5C):
+        engine.data[pid] = degrees(car.ambient + rng.uniform(-2, 5))
+    wrong = rng.choice((0x05, 0x0F, 0x46, 0x5C))
+    off_by = rng.choice((-1, 1)) * rng.uniform(5, 60)
+    engine.data[wrong] = b"\0" if rng.random() < 0.3 else degrees(car.ambient + off_by)
+
+
+def rest_tracks(rng: Random, car: Car) -> None:
+    """One track shows anything."""
+    at_rest(rng, car)
+    pedal, flap = rng.uniform(12, 20), rng.uniform(12, 22)
+    if rng.random() < 0.5:
+        car.engine.data |= {0x49: percent(pedal), 0x4A: percent(rng.uniform(0, 99))}
+    else:
+        car.engine.data |= {0x11: percent(flap), 0x47: percent(rng.uniform(0, 99))}
+
+
+def rest_motion(rng: Random, car: Car) -> None:
+    at_rest(rng, car)
+    car.engine.data[0x0D] = byte(rng.uniform(1, 60))
+
+
+def rest_fuel_pressure(rng: Random, car: Car) -> None:
+    """A sensor that reads high by 1 to 80 MPa."""
+    at_rest(rng, car)
+    car.engine.data[0x23] = word(rng.uniform(1_000, 80_000) / 10)
+
+
+# -- with a profile -----------------------------------------------------------------------------------------
+
+
+def not_in_profile(rng: Random, car: Car) -> None:
+    store(anyone(rng, car), rng.choice(("U0230-87", "U0240-87", "U0128-87", "U0212-87")), status=NOW)
+
+
+def shared_part(rng: Random, car: Car) -> None:
+    """A fuse behind which several circuits hang is open: each sets its code, most of the time."""
+    circuits = car.profile.circuit if car.profile else ()
+    feeds = [item.feed.source for item in circuits if item.feed and item.codes.open]
+    feed = rng.choice([name for name in feeds if feeds.count(name) > 1])
+    for circuit in circuits:
+        if circuit.feed and circuit.feed.source == feed and circuit.codes.open and rng.random() < 0.8:
+            said = next(said for said in car.modules if car.profile and _is(car, said, circuit.module))
+            store(said, circuit.codes.open, status=NOW)
+
+
+def _is(car: Car, said: ModuleSaid, name: str) -> bool:
+    known = car.profile.module_at(said.target) if car.profile else None
+    return known is not None and known.id == name
+
+
+PLANTS: dict[str, Plant] = {
+    plant.__name__: plant
+    for plant in (
+        stops_vehicle, low_supply, low_supply_crowd, supply_apart, charging, notices, bus_quiet, bus_codes,
+        unsteady, expected_by_history, shared_part, shared_circuit, both_banks, order_in_time, vin_absent,
+        vin_differs, vin_doubtful, calibration_differs, changed_since, odometers_differ, clocks_differ,
+        erased_lately, permanent_left, erased_apart, commanded_actual, rest_pressure, rest_temperatures,
+        rest_tracks, rest_motion, rest_fuel_pressure, speaking_after_all, not_in_profile, history_of_loss,
+        codes_not_read, damaged_answers,
+    )
+}  # fmt: skip
+WITH_PROFILE = frozenset({"shared_part", "not_in_profile"})
+
+
+def base(rng: Random) -> Car:
+    """A healthy vehicle with an engine and a few modules, to plant into."""
+    pattern = new_pattern(rng)
+    while pattern.electric or len(pattern.always) < 3:
+        pattern = new_pattern(rng)
+    return healthy(rng, replace(pattern, diesel=rng.random() < 0.3))
