@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from dtctriage.codes.meaning import NO_SHOP, ShopMeanings
+from dtctriage.codes.shop import meanings_for
 from dtctriage.compare import Side, compare
 from dtctriage.errors import TriageError
 from dtctriage.records import Clearing, Order, Records, SweepOutcome, SweepRecord, VinOrigin
@@ -32,18 +35,31 @@ from dtctriage.wiring.profile import Profile
 from dtctriage.wiring.profile_file import parse_profile
 
 
-def sheet_of(records: Records, order_number: str, sweep_id: int | None = None) -> Sheet:
+@dataclass(frozen=True, slots=True)
+class OwnMeanings:
+    """Where the shop keeps its own meanings of codes: one CSV a make. `make` names it, else the vehicle's."""
+
+    folder: Path | None = None
+    make: str | None = None
+
+
+NO_OWN = OwnMeanings()
+
+
+def sheet_of(
+    records: Records, order_number: str, sweep_id: int | None = None, own: OwnMeanings = NO_OWN
+) -> Sheet:
     """The sheet of an order's sweep, the latest unless told. Raises TriageError when there is none.
 
     The sheet of a recheck has a second page: before and after.
     """
     order, sweep = records.order(order_number), sweep_of(records, order_number, sweep_id)
     profile = profile_of(sweep)
-    now = judge_sweep(records, order, sweep, profile)
+    now = judge_sweep(records, order, sweep, profile, own)
     visit = _visit(now.picture, profile, *_times(sweep))
     cleared = [_clearing(item) for item in records.clearings.of(order.number)]
     data = module_data(now.picture, profile)
-    second = _second(records, sweep, now)
+    second = _second(records, sweep, now, own)
     return build_sheet(now.assessment, job_of(order, profile), visit, cleared, second, data=data)
 
 
@@ -63,20 +79,28 @@ def profile_of(sweep: SweepRecord) -> Profile | None:
     return parse_profile(sweep.profile.text, str(sweep.profile.path)) if sweep.profile else None
 
 
-def judge_sweep(records: Records, order: Order, sweep: SweepRecord, profile: Profile | None) -> Side:
+def judge_sweep(
+    records: Records, order: Order, sweep: SweepRecord, profile: Profile | None, own: OwnMeanings = NO_OWN
+) -> Side:
     """A kept sweep, folded and judged with what the shop remembers of like vehicles."""
     seen = fold(records.sweep_events(sweep.id), profile, *_end(sweep))
     history = history_of(records, order, vin_of(order, seen), sweep.started_at)
-    return Side(seen, _judge(seen, job_of(order, profile), profile, history))
+    shop = _meanings(own, order.make, profile)
+    return Side(seen, _judge(seen, job_of(order, profile), profile, history, shop))
 
 
-def _second(records: Records, sweep: SweepRecord, now: Side) -> BeforeAfter | None:
+def _meanings(own: OwnMeanings, make: str | None, profile: Profile | None) -> ShopMeanings:
+    """The shop's own meanings for the make of the order, else of the profile."""
+    return meanings_for(own.folder, own.make, make or (profile.vehicle.make if profile else ""))
+
+
+def _second(records: Records, sweep: SweepRecord, now: Side, own: OwnMeanings) -> BeforeAfter | None:
     """Before and after, where the sweep rechecks another."""
     if sweep.rechecks is None:
         return None
     first = records.sweep(sweep.rechecks)
     # Before and after in the same words: by the profile of the recheck.
-    before = judge_sweep(records, records.order(first.order), first, profile_of(sweep))
+    before = judge_sweep(records, records.order(first.order), first, profile_of(sweep), own)
     sides = (("first intake", before.picture), ("recheck", now.picture))
     gaps = [f"The {name} was broken off: {seen.broken}" for name, seen in sides if not seen.finished]
     return BeforeAfter(compare(before, now), first.started_at, sweep.started_at, tuple(gaps))
@@ -139,11 +163,13 @@ def compose(
     started: datetime,
     ended: datetime,
     wire_log: str,
+    own: OwnMeanings = NO_OWN,
 ) -> Sheet:
     """Fold events, judge them, and set the sheet, for a sweep that is not in the records."""
     seen = fold(events, profile)
     visit = _visit(seen, profile, started, ended, wire_log)
-    return build_sheet(_judge(seen, job, profile), job, visit, data=module_data(seen, profile))
+    judged = _judge(seen, job, profile, shop=_meanings(own, None, profile))
+    return build_sheet(judged, job, visit, data=module_data(seen, profile))
 
 
 def fold(events: Iterable[Event], profile: Profile | None, died: str = "") -> Picture:
@@ -157,8 +183,15 @@ def fold(events: Iterable[Event], profile: Profile | None, died: str = "") -> Pi
     return seen
 
 
-def _judge(seen: Picture, job: Job, profile: Profile | None, history: History | None = None) -> Assessment:
-    return assess(seen, Suspicion(Wiring(profile)) if profile else None, job.vin or None, history)
+def _judge(
+    seen: Picture,
+    job: Job,
+    profile: Profile | None,
+    history: History | None = None,
+    shop: ShopMeanings = NO_SHOP,
+) -> Assessment:
+    suspicion = Suspicion(Wiring(profile)) if profile else None
+    return assess(seen, suspicion, job.vin or None, history, shop=shop)
 
 
 def _visit(

@@ -26,6 +26,25 @@ Folder = Annotated[
         "--out", help="Also write the sheet as HTML, PDF and JSON into this folder.", show_default=False
     ),
 ]
+Meanings = Annotated[
+    Path | None,
+    typer.Option(
+        "--meanings",
+        envvar="DTCTRIAGE_MEANINGS",
+        help="Folder with the shop's own meanings, one CSV for each make.",
+        metavar="FOLDER",
+        show_default=False,
+    ),
+]
+Make = Annotated[
+    str | None,
+    typer.Option(
+        "--make",
+        help="Which make's own meanings to use; else that of order or profile.",
+        metavar="NAME",
+        show_default=False,
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the sheet as JSON.")]
 OrderNumber = Annotated[str, typer.Argument(help="The repair order's number.", show_default=False)]
 By = Annotated[

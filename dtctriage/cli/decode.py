@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from dtctriage.cli import EXIT_INPUT
+from dtctriage.cli.choices import Meanings
 from dtctriage.codes.meaning import NO_SHOP, ShopMeanings
 from dtctriage.errors import TriageError
 from dtctriage.pasted import plain_codes, read
@@ -27,14 +28,7 @@ def decode(
         ),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
-    meanings: Annotated[
-        Path | None,
-        typer.Option(
-            envvar="DTCTRIAGE_MEANINGS",
-            help="Folder with the shop's own meanings, one CSV for each make.",
-            metavar="FOLDER",
-        ),
-    ] = None,
+    meanings: Meanings = None,
     make: Annotated[
         str | None, typer.Option(help="Which make's own meanings to use.", metavar="NAME")
     ] = None,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dtctriage.cli.choices import AsJson, Folder, ProfileFile, RecordsUrl
+from dtctriage.cli.choices import AsJson, Folder, Make, Meanings, ProfileFile, RecordsUrl
 from dtctriage.cli.moment import now, wire_log_path
 
 if TYPE_CHECKING:
@@ -48,6 +48,8 @@ def intake(
     correct_vin: Annotated[
         bool, typer.Option("--correct-vin", help="Replace the VIN the order holds.")
     ] = False,
+    meanings: Meanings = None,
+    make: Make = None,
     json: AsJson = False,
     out: Folder = None,
     records: RecordsUrl = None,
@@ -59,13 +61,17 @@ def intake(
     """Sweep the vehicle, keep everything, print the triage sheet."""
     from dtctriage.cli.paper import hand_over, read_profile
     from dtctriage.cli.progress import Progress
-    from dtctriage.desk import sheet_of
+    from dtctriage.codes.shop import meanings_for
+    from dtctriage.desk import OwnMeanings, sheet_of
     from dtctriage.intake import Wish, take
     from dtctriage.links import open_link
     from dtctriage.records import Records
 
     known, kept_profile = read_profile(profile)
     wish = Wish(rounds, full, _depth(quick, deep), _protocol(protocol), known, kept_profile)
+    own = OwnMeanings(meanings, make)
+    # A table that cannot be read is told before the vehicle is asked, not after.
+    meanings_for(meanings, make, known.vehicle.make if known else "")
     value, number_on_plate = _odometer(odometer), _vin(vin)
     with Records.open(records) as kept:
         # A way in that cannot be opened leaves no empty order behind.
@@ -84,7 +90,7 @@ def intake(
             sweep_id = take(
                 way, link, wish, kept, number, wire_log or wire_log_path(number), now, progress.show
             )
-        made = sheet_of(kept, number, sweep_id)
+        made = sheet_of(kept, number, sweep_id, own)
         _keep_vin(kept, number, made.vehicle.vin)
     hand_over(made, number, json, out, anything_read=progress.anything_read)
 

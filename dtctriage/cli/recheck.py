@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dtctriage.cli.choices import AsJson, Folder, RecordsUrl
+from dtctriage.cli.choices import AsJson, Folder, Make, Meanings, RecordsUrl
 from dtctriage.cli.moment import now, wire_log_path
 
 if TYPE_CHECKING:
@@ -20,6 +20,8 @@ def recheck(
     link: Annotated[
         str, typer.Argument(help="The way in, such as serial:COM3 or can:socketcan/can0.", show_default=False)
     ],
+    meanings: Meanings = None,
+    make: Make = None,
     json: AsJson = False,
     out: Folder = None,
     records: RecordsUrl = None,
@@ -35,7 +37,7 @@ def recheck(
     """
     from dtctriage.cli.paper import hand_over
     from dtctriage.cli.progress import Progress
-    from dtctriage.desk import sheet_of
+    from dtctriage.desk import OwnMeanings, sheet_of
     from dtctriage.intake import take, wish_of
     from dtctriage.links import open_link
     from dtctriage.records import Records
@@ -46,7 +48,7 @@ def recheck(
         with closing(open_link(link)) as way, closing(Progress()) as progress:
             place = wire_log or wire_log_path(number)
             sweep = take(way, link, wish_of(first), kept, number, place, now, progress.show, first.id)
-        made = sheet_of(kept, number, sweep)
+        made = sheet_of(kept, number, sweep, OwnMeanings(meanings, make))
     hand_over(made, number, json, out, anything_read=progress.anything_read)
 
 

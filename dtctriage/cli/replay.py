@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from dtctriage.cli.choices import AsJson, Folder, ProfileFile
+from dtctriage.cli.choices import AsJson, Folder, Make, Meanings, ProfileFile
 
 
 def replay(
@@ -16,13 +16,15 @@ def replay(
         Path, typer.Argument(help="A wire log, or a bus capture (.log, .asc, .blf).", show_default=False)
     ],
     profile: ProfileFile = None,
+    meanings: Meanings = None,
+    make: Make = None,
     json: AsJson = False,
     out: Folder = None,
 ) -> None:
     """Make the sheet of a recording; nothing goes into the records."""
     from dtctriage.cli.paper import hand_over, read_profile
     from dtctriage.cli.progress import Progress
-    from dtctriage.desk import compose
+    from dtctriage.desk import OwnMeanings, compose
     from dtctriage.intake import Wish, events_of
     from dtctriage.links import open_link
     from dtctriage.sheet import Job
@@ -39,5 +41,6 @@ def replay(
         progress.close()
         link.close()
     written = datetime.fromtimestamp(recording.stat().st_mtime, UTC)
-    made = compose(events, Job(order=recording.stem), known, written, written, "")
+    own = OwnMeanings(meanings, make)
+    made = compose(events, Job(order=recording.stem), known, written, written, "", own)
     hand_over(made, recording.stem, json, out, anything_read=progress.anything_read)

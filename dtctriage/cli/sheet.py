@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from dtctriage.cli.choices import RecordsUrl
+from dtctriage.cli.choices import Make, Meanings, RecordsUrl
 
 
 def sheet(
@@ -23,11 +23,13 @@ def sheet(
     schema: Annotated[
         bool, typer.Option("--schema", help="Print the JSON sheet's schema and leave.")
     ] = False,
+    meanings: Meanings = None,
+    make: Make = None,
     records: RecordsUrl = None,
 ) -> None:
     """Print the sheet of an order's last sweep, or of an earlier one."""
     from dtctriage.cli.paper import EXIT_PARTIAL, show
-    from dtctriage.desk import FORMS, sheet_of, write_form
+    from dtctriage.desk import FORMS, OwnMeanings, sheet_of, write_form
     from dtctriage.errors import TriageError
     from dtctriage.records import Records
     from dtctriage.sheet import schema_text
@@ -40,7 +42,7 @@ def sheet(
     if form not in FORMS:
         raise TriageError(f'"{form}" is no form of the sheet', f"Choose one of {', '.join(FORMS)}")
     with Records.open(records) as kept:
-        made = sheet_of(kept, order, sweep)
+        made = sheet_of(kept, order, sweep, OwnMeanings(meanings, make))
     if to is None:
         show(made, form, readings=readings)
     else:

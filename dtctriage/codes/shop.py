@@ -12,7 +12,7 @@ from pathlib import Path
 
 from dtctriage.codes.dtc import CodeError, Dtc
 from dtctriage.codes.families import Entry
-from dtctriage.codes.meaning import Meaning, Origin, compose, kinds
+from dtctriage.codes.meaning import NO_SHOP, Meaning, Origin, ShopMeanings, compose, kinds
 from dtctriage.codes.place import parse_place
 
 COLUMNS = ("code", "text", "subject", "place", "kind", "note")
@@ -39,6 +39,20 @@ def load_meanings(folder: Path, make: str) -> dict[Dtc, Meaning]:
         known = ", ".join(makes(folder)) or "none"
         raise ShopTableError(f"{folder} holds no table for {make!r}", f"It has: {known}.")
     return read_meanings(folder / f"{stem}.csv")
+
+
+def meanings_for(folder: Path | None, named: str | None, vehicle: str = "") -> ShopMeanings:
+    """The meanings for the make that was named, else for the vehicle's where the folder has its table.
+
+    Raises ShopTableError where there is no folder or no table for a make that was named.
+    """
+    if folder is None:
+        if named is not None:
+            raise ShopTableError(f"There is no folder with meanings for {named}", "Name it with --meanings.")
+        return NO_SHOP
+    if named is None and vehicle.casefold() not in (make.casefold() for make in makes(folder)):
+        return NO_SHOP
+    return load_meanings(folder, vehicle if named is None else named)
 
 
 def read_meanings(path: Path) -> dict[Dtc, Meaning]:

@@ -263,7 +263,7 @@ def _elsewhere(codes: list[CodePart]) -> str:
 def _code(code: CodePart) -> view.CodeView:
     return view.CodeView(
         code=code.code,
-        meaning=code.meaning,
+        meaning=f"{code.meaning} ({code.origin})" if code.origin else code.meaning,
         failure_type=code.failure_type,
         status=code.status,
         memory=words.listed(code.memories),

@@ -176,6 +176,8 @@ class CodePart(Part):
     problem: int | None
     stops_vehicle: bool
     stored_with: tuple[Text, ...]
+    origin: Text = ""
+    """Whose meaning it is, where it is not the catalogue's."""
 
 
 class IdentityPart(Part):

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from dtctriage.services import obd_on_uds
 from dtctriage.services.errors import DecodeError
-from dtctriage.services.identification import VIN_DID, identification_text
+from dtctriage.services.identification import IDENTIFICATION, SESSION_DID, VIN_DID, identification_text
 from dtctriage.services.j1979_codes import CodeKind, decode_codes
 from dtctriage.services.j1979_data import CurrentData, decode_current_data, decode_freeze_frame
 from dtctriage.services.j1979_info import (
@@ -34,7 +34,7 @@ from dtctriage.services.pids import readings
 from dtctriage.services.readiness import Readiness
 from dtctriage.services.readings import Quantity
 from dtctriage.services.supported import BLOCK
-from dtctriage.services.uds import decode_data
+from dtctriage.services.uds import decode_data, did_name
 from dtctriage.sweep import questions as q
 from dtctriage.sweep.hear_reports import hear_report
 from dtctriage.sweep.said import ModuleSaid, StoredCode
@@ -199,8 +199,8 @@ def _keep_identifier(module: ModuleSaid, did: int, data: bytes) -> None:
     text = identification_text(did, data)
     if did == VIN_DID:
         _keep_vin(module, "identifier F190", text)
-    elif text:
-        module.identity[q.UDS_IDENTIFICATION.get(did, f"identifier {did:04X}")] = text
+    elif text and did in IDENTIFICATION and did != SESSION_DID:
+        module.identity[q.UDS_IDENTIFICATION.get(did) or did_name(did)] = text
 
 
 # -- KWP2000 --------------------------------------------------------------------------------------------

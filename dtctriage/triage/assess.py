@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.codes.meaning import hazard_of, meaning
+from dtctriage.codes.meaning import NO_SHOP, ShopMeanings, hazard_of
 from dtctriage.codes.network import roles
 from dtctriage.link import NoticeKind
 from dtctriage.sweep.events import Stage
@@ -41,14 +41,17 @@ def assess(
     history: History | None = None,
     told: Told | None = None,
     observations: Sequence[Observation] = (),
+    shop: ShopMeanings = NO_SHOP,
 ) -> Assessment:
     """Judge a picture, with a profile's wiring, the shop's records and the technician's word where given.
 
-    `observations` are the readings taken since, in the words of the profile's wiring.
+    `observations` are the readings taken since, in the words of the profile's wiring; `shop` are its own
+    meanings of codes.
     """
     profile = suspicion.wiring.profile if suspicion else None
     seen = seen_by(picture, profile) if profile else None
-    view = View(picture, profile, seen, vin_entered, Ledger(), history, told or Told(), tuple(observations))
+    known = (history, told or Told(), tuple(observations), shop)
+    view = View(picture, profile, seen, vin_entered, Ledger(), *known)
     situation = _situation(view)
     found: tuple[Problem, ...] = ()
     if situation not in (Situation.NO_SUPPLY, Situation.NOT_ASKED):
@@ -203,7 +206,7 @@ def _verdicts(view: View, situation: Situation) -> Iterator[Finding | Abstained]
 
 def _cautions(view: View, codes: Sequence[CodeLine]) -> Iterator[str]:
     profile = view.profile
-    hazards = {hazard_of(meaning(Dtc.parse(line.code)).subject) for line in codes}
+    hazards = {hazard_of(view.meaning(Dtc.parse(line.code)).subject) for line in codes}
     if profile is not None and profile.high_voltage is not None:
         yield (
             f"High voltage ({profile.high_voltage.volts:g} V, {profile.high_voltage.where}): only qualified "

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from dtctriage.codes.failure import failure_type
-from dtctriage.codes.meaning import meaning
+from dtctriage.codes.meaning import Origin
 from dtctriage.codes.network import lost_module
 from dtctriage.services.kwp import KwpStatus
 from dtctriage.services.uds import StatusBit
@@ -71,16 +71,18 @@ def _codes(view: View, label: str, said: ModuleSaid, problems: Sequence[Problem]
         same = (entry.dtc, entry.dtc.base)
         memories = tuple(dict.fromkeys(item.memory for item in said.codes if item.dtc in same))
         kind = entry.dtc.failure_type
+        told = view.meaning(entry.dtc)
         yield CodeLine(
             label,
             str(entry.dtc),
-            meaning(entry.dtc).text,
+            told.text,
             status_words(entry),
             str(failure_type(kind)) if kind else "",
             memories,
             _because(label, entry, problems),
             (label, entry.dtc.number) in starts,
             stored_with(said, entry.dtc),
+            f"{told.origin.value}, {told.source}" if told.origin is Origin.SHOP else "",
         )
 
 

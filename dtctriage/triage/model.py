@@ -182,6 +182,8 @@ class CodeLine:
     stops_vehicle: bool = False
     stored_with: tuple[str, ...] = ()
     """Freeze frame and snapshot readings that were kept with the code, a line each."""
+    origin: str = ""
+    """Whose meaning it is, where it is not the catalogue's."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from dtctriage.codes.dtc import Dtc
+from dtctriage.codes.meaning import Meaning, ShopMeanings, meaning
 from dtctriage.codes.network import lost_module
 from dtctriage.link import Target
 from dtctriage.sweep.events import Stage
@@ -84,6 +86,12 @@ class View:
     told: Told = Told()
     observations: tuple[Observation, ...] = ()
     """Readings that were taken on the vehicle after the sweep."""
+    shop: ShopMeanings = field(default_factory=dict)
+    """The shop's own meanings for the vehicle's make."""
+
+    def meaning(self, dtc: Dtc) -> Meaning:
+        """What a code means, the shop's own words first."""
+        return meaning(dtc, self.shop)
 
     def passed(self, stage: str) -> bool:
         """Whether a stage was gone through to its end."""

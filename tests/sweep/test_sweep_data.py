@@ -91,6 +91,12 @@ def test_other_info_types_keep_their_items() -> None:
     assert module.info == {0x06: (b"\xaa\xbb\xcc\xdd", b"\x11\x22\x33\x44"), 0x11: (b"\x01\x02\x03\x04",)}
 
 
+def test_only_identification_is_identity() -> None:
+    """F180-F19F (ISO 14229-1 Annex C); the active session and a maker's values name no module."""
+    module = said(("22F18C", "62F18C" + b"S-4711".hex()), ("22F186", "62F18601"), ("223A02", "623A0241"))
+    assert module.identity == {"ECU serial number": "S-4711"}
+
+
 def test_what_was_stored_with_a_code_as_bytes() -> None:
     """ISO 14229-1: a snapshot holds identifiers; without a definition extended data are one record."""
     module = said(
