@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from dtctriage.wiring.effects import Effects, effects
 from dtctriage.wiring.power import Wiring
@@ -89,20 +90,25 @@ def course_of(lesson: Lesson) -> Course:
 
 
 def _effects(lesson: Lesson, present: list[FaultEntry]) -> Effects:
-    worn = {fault.at: fault.ohms for fault in present if fault.ohms is not None}
-    wiring = Wiring(vehicle_as_it_is(lesson, worn))
+    wiring = wiring_of(lesson, present)
     return effects(wiring, [fault.fault for fault in present if fault.ohms is None], lesson.key)
 
 
-def vehicle_as_it_is(lesson: Lesson, worn: dict[str, float]) -> Profile:
-    """The profile with the battery of the lesson's state and with ground points of so many ohm."""
-    profile = lesson.profile
-    battery = profile.battery.model_copy(update={"volts": _battery_volts(lesson)})
-    grounds = tuple(
-        ground.model_copy(update={"ohms": worn[ground.id]}) if ground.id in worn else ground
-        for ground in profile.ground
-    )
-    return profile.model_copy(update={"battery": battery, "ground": grounds})
+def wiring_of(lesson: Lesson, present: Iterable[FaultEntry]) -> Wiring:
+    """The vehicle's wiring with the battery of its state, and with worn parts of so many ohm."""
+    worn = tuple((fault.at, fault.ohms) for fault in present if fault.ohms is not None)
+    return _wiring(lesson.profile, _battery_volts(lesson), worn)
+
+
+@lru_cache(maxsize=8)
+def _wiring(profile: Profile, volts: float, worn: tuple[tuple[str, float], ...]) -> Wiring:
+    """Remembered, for a network is much work to prepare and the same vehicle comes in several lessons."""
+    battery = profile.battery.model_copy(update={"volts": volts})
+    wiring = Wiring(profile.model_copy(update={"battery": battery}))
+    elements, index = wiring.circuitry.elements, wiring.circuitry.index
+    for part, ohms in worn:
+        elements[index[part]] = replace(elements[index[part]], ohms=ohms)
+    return wiring
 
 
 def _battery_volts(lesson: Lesson) -> float:

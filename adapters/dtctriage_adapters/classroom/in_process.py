@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 import uuid
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from importlib.metadata import entry_points
 from pathlib import Path
 from urllib.parse import parse_qsl
@@ -27,6 +28,9 @@ from dtctriage_adapters.classroom.serve import TextServer
 from dtctriage_adapters.classroom.vehicle import Vehicle, build_vehicle
 
 OVER_CAN, OVER_TEXT = "can", "text"
+YES, NO = "yes", "no"
+CLEARING = (b"\x04", b"\x14\xff\xff\xff", b"\x14\xff\x00")
+"""Clearing all codes in SAE J1979, ISO 14229-1 and ISO 14230-3."""
 JOIN_SECONDS = 2.0
 
 
@@ -60,17 +64,23 @@ class ClassroomLink:
 
 
 def open_classroom(rest: str) -> ClassroomLink:
-    """Open `LESSON.lesson.toml`, or `LESSON.lesson.toml?over=text` for the text adapter instead of CAN.
+    """Open `LESSON.lesson.toml`, with options behind a `?` and `&` between them:
 
-    Raises LinkUrlError, LessonError, ProfileError, or what the inner link raises.
+    `over=text` for the text adapter instead of CAN, `repaired=yes` for the vehicle after its repair,
+    `cleared=yes` for one whose codes somebody has just cleared. Raises LinkUrlError, LessonError,
+    ProfileError, or what the inner link raises.
     """
-    path, over = _parse(rest)
-    lesson = load_lesson(path)
-    vehicle = build_vehicle(lesson)
+    way = _parse(rest)
+    lesson = load_lesson(way.path)
+    vehicle = build_vehicle(lesson.after_repair() if way.repaired else lesson)
     clock = KeyClock(lesson.key_on_seconds)
-    if over == OVER_CAN and vehicle.line is not None:
-        raise LinkUrlError(f"The vehicle of {path} is not on CAN", f"Write classroom:{path}?over=text")
-    start = _start_nodes if over == OVER_CAN else _start_text
+    if not way.as_text and vehicle.line is not None:
+        raise LinkUrlError(
+            f"The vehicle of {way.path} is not on CAN", f"Write classroom:{way.path}?over=text"
+        )
+    if way.cleared:
+        clear_codes(vehicle, lesson.key_on_seconds)
+    start = _start_text if way.as_text else _start_nodes
     kind, address, end = start(vehicle, clock)
     try:
         inner = _opener(kind)(address)
@@ -80,16 +90,35 @@ def open_classroom(rest: str) -> ClassroomLink:
     return ClassroomLink(inner, f"classroom:{rest}", end)
 
 
-def _parse(rest: str) -> tuple[Path, str]:
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """What follows `classroom:`."""
+
+    path: Path
+    as_text: bool
+    repaired: bool
+    cleared: bool
+
+
+def _parse(rest: str) -> _Way:
     text, _, query = rest.partition("?")
     options = dict(parse_qsl(query, keep_blank_values=True))
     over = options.pop("over", OVER_CAN)
-    if not text or options or over not in (OVER_CAN, OVER_TEXT):
+    said = {name: options.pop(name, NO) for name in ("repaired", "cleared")}
+    if not text or options or over not in (OVER_CAN, OVER_TEXT) or set(said.values()) - {YES, NO}:
         raise LinkUrlError(
             f"classroom:{rest} is not understood",
-            "Write classroom:LESSON.lesson.toml, with ?over=text for the text adapter",
+            "Write classroom:LESSON.lesson.toml, with ?over=text for the text adapter, "
+            "?repaired=yes or ?cleared=yes for the vehicle afterwards",
         )
-    return Path(text), over
+    return _Way(Path(text), over == OVER_TEXT, said["repaired"] == YES, said["cleared"] == YES)
+
+
+def clear_codes(vehicle: Vehicle, now: float) -> None:
+    """Clear every module's codes, as a tester does who asks each in its own language."""
+    for module in vehicle.modules:
+        for request in CLEARING:
+            module.answer(request, False, now)
 
 
 def _opener(name: str) -> Callable[[str], Link]:

@@ -53,7 +53,7 @@ def lesson_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Probl
                     "erased",
                 ),
             )
-    yield from _fault_problems(file.fault, profile)
+    yield from _fault_problems(file.fault)
     yield from _planted_problems(file, profile, rest)
     if not _monitors_exist(file.not_ready, rest.ignition):
         yield "a name is not one of the readiness table's monitors", ("not_ready",)
@@ -67,17 +67,14 @@ NEVER_LATER = frozenset(
 """Faults that are there from the start or not at all: who shares a bus is settled then."""
 
 
-def _fault_problems(faults: tuple[FaultEntry, ...], profile: Profile) -> Problems:
+def _fault_problems(faults: tuple[FaultEntry, ...]) -> Problems:
     """Faults that come at the wrong time, or with ohms in the wrong place."""
-    grounds = {ground.id for ground in profile.ground}
     for index, fault in enumerate(faults):
         for key in ("after", "until"):
             if getattr(fault, key) is not None and fault.kind in NEVER_LATER:
                 yield f'"{fault.kind}" cannot come or go later: leave {key} out', ("fault", index, key)
-        worn = fault.kind is FaultKind.HIGH_RESISTANCE and fault.at in grounds
-        if fault.ohms is not None and not worn:
-            problem = 'ohms belong to "high resistance" of a ground point: leave them out'
-            yield problem, ("fault", index, "ohms")
+        if fault.ohms is not None and fault.kind is not FaultKind.HIGH_RESISTANCE:
+            yield 'ohms belong to "high resistance": leave them out', ("fault", index, "ohms")
 
 
 def _planted_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Problems:

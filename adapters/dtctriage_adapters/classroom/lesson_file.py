@@ -32,7 +32,7 @@ class Order(Strict):
 class FaultEntry(Planted):
     """`[[fault]]`: a kind of fault at a place of the profile; `after` and `until` say when, in seconds.
 
-    `ohms`: how far a ground point with "high resistance" is corroded; more than a module bears if not given.
+    `ohms`: what a part with "high resistance" has left; more than most modules bear if it is not given.
     """
 
     kind: FaultKind

@@ -87,7 +87,7 @@ class LiveReadings:
         if cleared is not None:
             return Counters(0.0, ran, 0, 0.0, 0.0)
         counters = Counters(
-            state.km_since_erased,
+            min(state.km_since_erased, odometer_of(self._lesson)),
             state.minutes_since_erased,
             state.warm_ups_since_erased,
             state.km_with_lamp,
