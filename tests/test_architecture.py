@@ -49,6 +49,7 @@ REACHING_ACROSS = {
     "dtctriage.profile_start",
     "dtctriage.remembered",
     "dtctriage.work",
+    "dtctriage.watch",
     "dtctriage.__main__",
 }
 """The parts that put the others together."""

@@ -24,6 +24,7 @@ COMMANDS = (
     "intake",
     "recheck",
     "clear",
+    "watch",
     "sheet",
     "note",
     "undo",

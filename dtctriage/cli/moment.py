@@ -14,8 +14,17 @@ def now() -> datetime:
 
 def wire_log_path(number: str) -> Path:
     """A new file in the user's data folder, by the order's number and the time."""
+    return _new_file("wire", number, "jsonl")
+
+
+def watch_log_path(number: str) -> Path:
+    """The same for what was watched."""
+    return _new_file("watch", number, "csv")
+
+
+def _new_file(folder: str, number: str, kind: str) -> Path:
     import platformdirs
 
     safe = re.sub(r"[^A-Za-z0-9._-]", "_", number)
-    folder = platformdirs.user_data_path("dtctriage", appauthor=False) / "wire"
-    return folder / f"{safe}-{now():%Y%m%dT%H%M%S%f}.jsonl"
+    data = platformdirs.user_data_path("dtctriage", appauthor=False)
+    return data / folder / f"{safe}-{now():%Y%m%dT%H%M%S%f}.{kind}"
