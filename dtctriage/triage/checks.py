@@ -10,15 +10,15 @@ from collections.abc import Collection, Iterator
 from dtctriage.triage.choose import Offer
 from dtctriage.triage.hazards import AIRBAG_CAUTION, is_airbag, off_limits
 from dtctriage.triage.tables import default_minutes, limit
+from dtctriage.triage.watched import pins_of_part, watched
 from dtctriage.wiring.bench import Means, Probe, Setup
 from dtctriage.wiring.buses import bus_node
 from dtctriage.wiring.faults import FaultKind
-from dtctriage.wiring.parts import load_nodes, module_pin, place_name
+from dtctriage.wiring.parts import module_pin, place_name
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import (
     BATTERY,
     Bus,
-    Circuit,
     Connector,
     Fuse,
     Ground,
@@ -67,62 +67,6 @@ def supply_offers(wiring: Wiring, suspected: Collection[str]) -> Iterator[Offer]
         yield from _module(module)
         if not is_airbag(module):
             yield from (_branch(profile, module, bus_id) for bus_id in module.buses)
-
-
-def circuit_offers(profile: Profile, circuit: Circuit) -> Iterator[Offer]:
-    """Checks at a circuit's load."""
-    if off_limits(profile, circuit):
-        return
-    plus, minus = load_nodes(circuit)
-    minutes = circuit.load.minutes or default_minutes("load")
-    place = circuit.load.place or circuit.load.name
-    yield Offer(
-        f"measure the voltage on both wires of the {circuit.load.name} against battery minus",
-        place,
-        KEY_ON,
-        _voltage_text(circuit),
-        limit("supply_drop").source,
-        minutes,
-        _volts(plus, minus),
-    )
-    yield Offer(
-        f"measure the resistance of the {circuit.load.name}, its plug off",
-        place,
-        POWER_OFF,
-        f"{_span(circuit)} ohm (the profile's {circuit.load.ohms:g} ohm within {circuit.load.tolerance:g} %)",
-        "vehicle profile",
-        minutes,
-        (Probe(Means.OHMS, f"{circuit.id} load", setup=AT_REST),),
-    )
-
-
-def driver_offer(profile: Profile, circuit: Circuit) -> Iterator[Offer]:
-    """The voltage that the module sees at its own pin."""
-    if off_limits(profile, circuit):
-        return
-    module = profile.module_named(circuit.module)
-    outside = f"{module_pin(module.id, circuit.driver_pin)}<"
-    yield Offer(
-        f"back-probe {module.id} plug pin {circuit.driver_pin.replace(':', ' pin ')} against battery minus",
-        module.place or module.title,
-        f"key on, engine off, plug on, {circuit.name or circuit.id} not commanded",
-        _voltage_text(circuit),
-        limit("supply_drop").source,
-        module.minutes or default_minutes("module"),
-        _volts(outside),
-        caution="Back-probe only; no test lamp on a module's pin.",
-    )
-
-
-def _voltage_text(circuit: Circuit) -> str:
-    if circuit.driver == "low side":
-        return "battery voltage within 0.5 V on both wires while the driver is off"
-    return "0.1 V or less on the ground wire; 0 V on the driven wire while the driver is off"
-
-
-def _span(circuit: Circuit) -> str:
-    part = circuit.load.tolerance / 100
-    return f"{circuit.load.ohms * (1 - part):.3g} to {circuit.load.ohms * (1 + part):.3g}"
 
 
 def _fuse(fuse: Fuse) -> Offer:
@@ -214,15 +158,27 @@ def _connector(profile: Profile, connector: Connector) -> Iterator[Offer]:
     rule = limit("connection_drop")
     kind = "exposed connector" if connector.exposed else "connector"
     numbers = ", ".join(pin.partition(":")[2] for pin in pins)
+    minutes = connector.minutes or default_minutes(kind)
+    caution = AIRBAG_CAUTION if any(pin in pins for pin in _airbag_supply_pins(profile)) else ""
     yield Offer(
-        f"open connector {connector.id}, look at pins {numbers}; closed again, back-probe both sides",
+        f"back-probe connector {connector.id} on both sides of pins {numbers}",
         connector.place,
         KEY_ON,
-        f"clean, dry, locked terminals; {rule.expect}",
+        rule.expect,
         rule.source,
-        connector.minutes or default_minutes(kind),
+        minutes,
         tuple(Probe(Means.VOLTS, f"{pin}<", pin) for pin in pins),
-        caution=AIRBAG_CAUTION if any(pin in pins for pin in _airbag_supply_pins(profile)) else "",
+        caution=caution,
+    )
+    yield Offer(
+        f"open connector {connector.id} and look at pins {numbers}",
+        connector.place,
+        "key off",
+        "clean, dry, locked, straight terminals that do not touch each other",
+        rule.source,
+        minutes,
+        tuple(Probe(Means.LOOK, f"pin {pin}") for pin in pins),
+        caution=caution,
     )
 
 
@@ -239,14 +195,14 @@ def _pins_in_use(profile: Profile) -> list[str]:
     pins = [pin for feed in profile.feeds for pin in feed.through]
     for module in profile.module:
         pins += _module_pins(module)
-    for circuit in profile.circuit:
-        pins += _circuit_pins(circuit)
+    for part in watched(profile):
+        pins += pins_of_part(part)
     return pins
 
 
 def _pins_off_limits(profile: Profile) -> list[str]:
-    circuits = [circuit for circuit in profile.circuit if off_limits(profile, circuit)]
-    return [pin for circuit in circuits for pin in _circuit_pins(circuit)]
+    parts = [part for part in watched(profile) if off_limits(profile, part)]
+    return [pin for part in parts for pin in pins_of_part(part)]
 
 
 def _airbag_supply_pins(profile: Profile) -> list[str]:
@@ -256,11 +212,6 @@ def _airbag_supply_pins(profile: Profile) -> list[str]:
 def _module_pins(module: Module) -> list[str]:
     supplies = [pin for item in module.supply for pin in item.through]
     return supplies + [pin for item in module.ground for pin in item.through]
-
-
-def _circuit_pins(circuit: Circuit) -> list[str]:
-    feed = circuit.feed.through if circuit.feed else ()
-    return [*feed, *circuit.driver_through, *circuit.ground_through]
 
 
 def _module(module: Module) -> Iterator[Offer]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dtctriage.codes.network import roles
 from dtctriage.triage.model import Check
-from dtctriage.wiring.profile import Circuit, Module, Profile
+from dtctriage.triage.watched import Watched
+from dtctriage.wiring.profile import Module, Profile
 
 AIRBAG_CAUTION = (
     "Airbags: only by the maker's procedure (battery off and its wait before the plug is touched); "
@@ -21,14 +22,14 @@ def is_airbag(module: Module) -> bool:
     return role is not None and role.group == RESTRAINT
 
 
-def touches_high_voltage(profile: Profile, circuit: Circuit) -> bool:
-    """Whether a circuit, or the module that drives it, belongs to the high-voltage side."""
-    return circuit.high_voltage or profile.module_named(circuit.module).high_voltage
+def touches_high_voltage(profile: Profile, part: Watched) -> bool:
+    """Whether a circuit or sensor, or its module, belongs to the high-voltage side."""
+    return part.high_voltage or profile.module_named(part.module).high_voltage
 
 
-def off_limits(profile: Profile, circuit: Circuit) -> bool:
-    """Whether nothing may be measured on a circuit."""
-    return touches_high_voltage(profile, circuit) or is_airbag(profile.module_named(circuit.module))
+def off_limits(profile: Profile, part: Watched) -> bool:
+    """Whether nothing may be measured on a circuit or sensor."""
+    return touches_high_voltage(profile, part) or is_airbag(profile.module_named(part.module))
 
 
 def warned(profile: Profile, high_voltage: bool, checks: tuple[Check, ...]) -> tuple[Check, ...]:

@@ -13,8 +13,8 @@ from dtctriage.sweep.picture import ModuleSaid, StoredCode
 from dtctriage.triage.model import CodeLine, ModuleLine, Problem
 from dtctriage.triage.module_data import stored_with
 from dtctriage.triage.seen import strongest
-from dtctriage.triage.trouble import codes_of
 from dtctriage.triage.view import View
+from dtctriage.triage.watched import codes_of_part, watched
 
 
 def module_lines(view: View, problems: Sequence[Problem]) -> tuple[ModuleLine, ...]:
@@ -116,7 +116,7 @@ def _starting_codes(view: View) -> set[tuple[str, int]]:
         return set()
     return {
         (circuit.module, code.number)
-        for circuit in view.profile.circuit
+        for circuit in watched(view.profile)
         if circuit.starts
-        for code in codes_of(circuit)
+        for code in codes_of_part(circuit)
     }

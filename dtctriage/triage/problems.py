@@ -7,17 +7,19 @@ from dataclasses import replace
 from functools import partial
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.triage.checks import battery_offer, circuit_offers, driver_offer, key_offer, supply_offers
+from dtctriage.triage.checks import battery_offer, key_offer, supply_offers
 from dtctriage.triage.choose import LEAST_SHARE, choose
+from dtctriage.triage.circuit_checks import offers_at
 from dtctriage.triage.hazards import touches_high_voltage, warned
 from dtctriage.triage.model import EvidenceKind, Problem
 from dtctriage.triage.seen import Seen
 from dtctriage.triage.suspects import suspects, things
 from dtctriage.triage.suspicion import Hypothesis, Suspicion
-from dtctriage.triage.trouble import Trouble, codes_of
+from dtctriage.triage.trouble import Trouble
 from dtctriage.triage.view import View, now_words
+from dtctriage.triage.watched import Watched, codes_of_part, watched
 from dtctriage.wiring.faults import FaultKind
-from dtctriage.wiring.profile import Circuit, Profile
+from dtctriage.wiring.profile import Profile
 
 MOST_CAUSES = 6
 """Independent causes looked for in one vehicle."""
@@ -175,8 +177,7 @@ def _open_end(ranked: list[Hypothesis]) -> str:
 def _circuit(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypothesis]) -> Problem:
     profile = suspicion.wiring.profile
     circuits = _circuits_of(profile, part)
-    offers = [offer for circuit in circuits for offer in circuit_offers(profile, circuit)]
-    offers += [offer for circuit in circuits for offer in driver_offer(profile, circuit)]
+    offers = [offer for circuit in circuits for offer in offers_at(profile, circuit)]
     offers += supply_offers(suspicion.wiring, _places(ranked))
     checks = choose(suspicion.bench, offers, ranked, partial(things, suspicion))
     listed = _in_order(part)
@@ -192,10 +193,10 @@ def _circuit(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
     )
 
 
-def _circuits_of(profile: Profile, part: Trouble) -> list[Circuit]:
+def _circuits_of(profile: Profile, part: Trouble) -> list[Watched]:
     numbers = {(module, dtc.number) for module, dtc in part.codes}
     return [
         circuit
-        for circuit in profile.circuit
-        if any((circuit.module, dtc.number) in numbers for dtc in codes_of(circuit))
+        for circuit in watched(profile)
+        if any((circuit.module, dtc.number) in numbers for dtc in codes_of_part(circuit))
     ]

@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.triage.seen import Seen
+from dtctriage.triage.watched import codes_of_part, watched
 from dtctriage.wiring.effects import Effects
-from dtctriage.wiring.profile import Circuit, Profile
+from dtctriage.wiring.profile import Profile
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,9 +47,9 @@ class Expectations:
         )
         self._modules = frozenset(module.id for module in profile.module)
         self._watched: dict[tuple[str, int], frozenset[Dtc]] = {}
-        for circuit in profile.circuit:
-            for dtc in codes_of(circuit):
-                key = (circuit.module, dtc.number)
+        for part in watched(profile):
+            for dtc in codes_of_part(part):
+                key = (part.module, dtc.number)
                 self._watched[key] = self._watched.get(key, frozenset()) | {dtc}
 
     def stands_for(self, module: str, stored: Dtc) -> frozenset[Dtc]:
@@ -86,9 +87,3 @@ class Expectations:
     def _overheard(self, pair: tuple[str, str], expected: Effects) -> bool:
         """A witness that by the profile does not listen to the lost module: it may, if that one is dead."""
         return pair not in self.listening and pair[1] not in expected.awake
-
-
-def codes_of(circuit: Circuit) -> list[Dtc]:
-    """The codes that watch a circuit."""
-    texts = (circuit.codes.open, circuit.codes.low, circuit.codes.high)
-    return [Dtc.parse(text) for text in texts if text]

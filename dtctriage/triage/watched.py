@@ -24,10 +24,15 @@ def codes_of_part(part: Watched) -> list[Dtc]:
 def hangs_on(profile: Profile, part: Watched) -> frozenset[str]:
     """Names of the feeds, references, splices, grounds and connectors on the way to a part and back."""
     feed = part.feed if isinstance(part, Circuit) else part.supply
-    pins = [*(feed.through if feed else ()), *_own_pins(part)]
-    found = {pin.partition(":")[0] for pin in pins}
+    found = {pin.partition(":")[0] for pin in pins_of_part(part)}
     found |= set(_up(profile, feed.source if feed else None)) | set(_up(profile, part.ground))
     return frozenset(found - {BATTERY, BATTERY_MINUS})
+
+
+def pins_of_part(part: Watched) -> list[str]:
+    """The connector pins on the wires of a circuit or sensor."""
+    feed = part.feed if isinstance(part, Circuit) else part.supply
+    return [*(feed.through if feed else ()), *_own_pins(part)]
 
 
 def _own_pins(part: Watched) -> tuple[str, ...]:

@@ -10,11 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from dtctriage.wiring.circuits import Circuit, Reference, Sensor
 from dtctriage.wiring.faults import SHORT_OHMS, Fault, FaultKind
 from dtctriage.wiring.network import REFERENCE
 from dtctriage.wiring.parts import module_pin, parts_of
-from dtctriage.wiring.profile import BATTERY, Module, Profile
+from dtctriage.wiring.profile import BATTERY, Circuit, Module, Profile, Reference, Sensor
 
 INSIDE_OHMS = 0.001
 """Between the ground pins of one module, inside its housing."""

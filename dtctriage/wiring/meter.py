@@ -1,8 +1,8 @@
 """What a meter, a lamp, the eyes and the ears would tell on many faulty vehicles.
 
 The instrument is part of the circuit: a voltmeter of 10 Mohm, a lamp of 60 ohm, an ohmmeter's test current
-into a vehicle without its battery. An ohmmeter at a load alone (`plus` names the part, its plug off) sees
-nothing else.
+into a vehicle without its battery. An ohmmeter at a load or sensor alone (`plus` names the part, whose plug
+is off) sees nothing else.
 """
 
 from __future__ import annotations
@@ -87,7 +87,7 @@ class Bench:
 
     def _ohms(self, probe: Probe, cases: Sequence[Case], worn_ohms: float) -> Floats:
         part = self.wiring.parts.get(probe.plus)
-        if part is not None and part.kind is PartKind.LOAD:
+        if part is not None and part.kind in (PartKind.LOAD, PartKind.SENSOR):
             opened = [Fault(FaultKind.OPEN, part.id) in case for case in cases]
             return np.where(opened, math.inf, part.ohms)
         setup = replace(probe.setup, battery=False)

@@ -8,25 +8,22 @@ from typing import Any
 import pytest
 
 from dtctriage.triage.assess import assess
-from dtctriage.triage.checks import (
-    POWER_OFF,
-    battery_offer,
-    circuit_offers,
-    driver_offer,
-    key_offer,
-    supply_offers,
-)
+from dtctriage.triage.checks import POWER_OFF, battery_offer, key_offer, supply_offers
 from dtctriage.triage.choose import Offer
+from dtctriage.triage.circuit_checks import offers_at
 from dtctriage.triage.hazards import AIRBAG_CAUTION, is_airbag, off_limits
 from dtctriage.triage.model import Assessment
 from dtctriage.triage.readings import reading_words
 from dtctriage.triage.suspicion import Suspicion
+from dtctriage.wiring.bench import Means
 from dtctriage.wiring.faults import Fault, FaultKind, branch, possible_faults
+from dtctriage.wiring.network import REFERENCE
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import Profile
 from dtctriage.wiring.profile_file import parse_profile
 
 Bench = Any
+LAMP = Means.LAMP
 SHORT_TO_ECM = Fault(FaultKind.SHORT_TO_GROUND, "wire X101:1 > ECM/C1:1<")
 
 FUSES = frozenset({f"F{number}" for number in range(60)})
@@ -98,7 +95,7 @@ def all_offers(wiring: Wiring) -> list[Offer]:
     fuses = {fuse.id for fuse in profile.fuse}
     offers = [key_offer(), battery_offer(profile), *supply_offers(wiring, fuses)]
     for circuit in profile.circuit:
-        offers += [*circuit_offers(profile, circuit), *driver_offer(profile, circuit)]
+        offers += offers_at(profile, circuit)
     return offers
 
 
@@ -180,7 +177,8 @@ def test_no_ohmmeter_behind_a_fuse_that_feeds_airbags(bench: Bench) -> None:
 
 def test_a_connector_that_feeds_airbags_carries_the_caution(bench: Bench) -> None:
     cautions = {
-        offer.what.split(",")[0]: offer.caution for offer in supply_offers(bench.suspicion.wiring, FUSES)
+        offer.what.partition(" and look")[0]: offer.caution
+        for offer in supply_offers(bench.suspicion.wiring, FUSES)
     }
     assert cautions["open connector X201"] == AIRBAG_CAUTION
     assert cautions["open connector X401"] == ""
@@ -203,12 +201,18 @@ def test_a_silent_airbag_module_is_measured_by_voltage_alone(bench: Bench) -> No
 
 
 def test_no_test_lamp_is_proposed_on_a_modules_pin(bench: Bench) -> None:
-    """Makers' service literature: a lamp draws enough to damage module outputs."""
+    """Makers' service literature: a lamp draws enough to damage module outputs. It goes on a feed wire, with
+    the module's side unplugged."""
     profile: Profile = bench.profile
-    for circuit in profile.circuit:
-        (offer,) = driver_offer(profile, circuit)
-        assert "no test lamp" in offer.caution
-    assert not any("lamp" in offer.what for offer in all_offers(bench.suspicion.wiring))
+    at_module = [o for c in profile.circuit for o in offers_at(profile, c) if "back-probe" in o.what]
+    assert at_module and all("no test lamp" in offer.caution for offer in at_module)
+    lamps = [
+        (offer, p) for offer in all_offers(bench.suspicion.wiring) for p in offer.probes if p.means is LAMP
+    ]
+    assert lamps
+    for offer, probe in lamps:
+        assert probe.plus.endswith("+") and probe.minus == REFERENCE and probe.setup.off
+        assert "feed wire" in offer.what and "feed wire only" in offer.caution
 
 
 # Readings --------------------------------------------------------------------------------------------------
