@@ -8,7 +8,7 @@ from functools import partial
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.triage.checks import battery_offer, key_offer, supply_offers
-from dtctriage.triage.choose import LEAST_SHARE, choose
+from dtctriage.triage.choose import LEAST_SHARE, Offer, choose
 from dtctriage.triage.circuit_checks import offers_at
 from dtctriage.triage.hazards import touches_high_voltage, warned
 from dtctriage.triage.model import EvidenceKind, Problem
@@ -18,6 +18,7 @@ from dtctriage.triage.suspicion import Hypothesis, Suspicion
 from dtctriage.triage.trouble import Trouble
 from dtctriage.triage.view import View, now_words
 from dtctriage.triage.watched import Watched, codes_of_part, watched
+from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.faults import FaultKind
 from dtctriage.wiring.profile import Profile
 
@@ -37,15 +38,32 @@ def find_problems(view: View, suspicion: Suspicion) -> Iterator[Problem]:
 
 
 def _problems(view: View, suspicion: Suspicion, seen: Seen, trouble: Trouble) -> Iterator[Problem]:
+    for part, ranked in divided(suspicion, seen, trouble, view.observations):
+        about = _silence if part.silence else _circuit
+        yield about(view, suspicion, part, ranked)
+
+
+def divided(
+    suspicion: Suspicion, seen: Seen, trouble: Trouble, observations: Sequence[Observation] = ()
+) -> Iterator[tuple[Trouble, list[Hypothesis]]]:
+    """The trouble of each independent cause with its suspects, the cause that explains most first."""
     for _ in range(MOST_CAUSES):
         if not trouble:
             return
-        part = _part(suspicion, suspicion.weigh(seen, trouble, view.observations)[0], trouble)
+        part = _part(suspicion, suspicion.weigh(seen, trouble, observations)[0], trouble)
         # Whatever else is wrong has its own problem: it must not colour the suspicion here.
-        ranked = suspicion.weigh(seen, part, view.observations)
-        about = _silence if part.silence else _circuit
-        yield about(view, suspicion, part, ranked)
+        yield part, suspicion.weigh(seen, part, observations)
         trouble = trouble.without(part)
+
+
+def offers_for(suspicion: Suspicion, part: Trouble, ranked: Sequence[Hypothesis]) -> list[Offer]:
+    """Every check that may be done about a trouble."""
+    profile = suspicion.wiring.profile
+    supplies = supply_offers(suspicion.wiring, _places(ranked))
+    if part.silence:
+        return [key_offer(), battery_offer(profile), *supplies]
+    at_circuits = [offer for item in _circuits_of(profile, part) for offer in offers_at(profile, item)]
+    return [*at_circuits, *supplies]
 
 
 def _part(suspicion: Suspicion, cause: Hypothesis, trouble: Trouble) -> Trouble:
@@ -73,7 +91,7 @@ def _silence(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
     profile = suspicion.wiring.profile
     modules = _modules(part, ranked[0])
     concerned = [module for module in profile.module if module.id in modules]
-    offers = [key_offer(), battery_offer(profile), *supply_offers(suspicion.wiring, _places(ranked))]
+    offers = offers_for(suspicion, part, ranked)
     checks = choose(suspicion.bench, offers, ranked, partial(things, suspicion))
     return Problem(
         title=_title(part, modules),
@@ -177,8 +195,7 @@ def _open_end(ranked: list[Hypothesis]) -> str:
 def _circuit(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypothesis]) -> Problem:
     profile = suspicion.wiring.profile
     circuits = _circuits_of(profile, part)
-    offers = [offer for circuit in circuits for offer in offers_at(profile, circuit)]
-    offers += supply_offers(suspicion.wiring, _places(ranked))
+    offers = offers_for(suspicion, part, ranked)
     checks = choose(suspicion.bench, offers, ranked, partial(things, suspicion))
     listed = _in_order(part)
     codes = ", ".join(f"{dtc} in {module}" for module, dtc in listed)
