@@ -12,7 +12,8 @@ from __future__ import annotations
 import random
 import statistics
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from pathlib import Path
 
 from threadpoolctl import threadpool_limits
@@ -91,7 +92,7 @@ def summary(found: Sequence[Outcome]) -> dict[str, object]:
 
 def calibration(found: Sequence[Outcome]) -> Iterator[dict[str, object]]:
     """What was said at the end against how often it was so."""
-    for low, high in zip(BINS, BINS[1:], strict=False):
+    for low, high in pairwise(BINS):
         inside = [item for item in found if low <= item.share < high]
         if inside:
             yield {
@@ -118,15 +119,14 @@ def rows(cases: int = 1000) -> Iterator[dict[str, object]]:
         yield {"what": f"{name}: fixed order", **summary(fixed)}
         ratio = sum(item.minutes for item in same) / sum(item.minutes for item in fixed)
         yield {"what": f"{name}: minutes, proposed / fixed", "times": round(ratio, 3)}
-        variations: dict[str, Callable[[], list[Outcome]]] = {
-            "no noise": lambda d=draw, c=some, s=seed: outcomes(d, c, NONE, technician.proposed, s),  # type: ignore[misc]
-            "heavy noise": lambda d=draw, c=some, s=seed: outcomes(d, c, HEAVY, technician.proposed, s),  # type: ignore[misc]
-            "two faults": lambda d=draw, n=len(some), s=seed: outcomes(  # type: ignore[misc]
-                d, d.doubles(n, random.Random(s)), USUAL, technician.proposed, s
-            ),
-        }
-        for title, made in variations.items():
-            yield {"what": f"{name}: {title}", **summary(made())}
+        doubles = draw.doubles(len(some), random.Random(seed))
+        for title, chosen, noise in (
+            ("no noise", some, NONE),
+            ("heavy noise", some, HEAVY),
+            ("two faults", doubles, USUAL),
+        ):
+            found = outcomes(draw, chosen, noise, technician.proposed, seed)
+            yield {"what": f"{name}: {title}", **summary(found)}
     yield from calibration(every)
 
 

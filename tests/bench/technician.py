@@ -1,7 +1,7 @@
 """A simulated technician in front of a simulated vehicle: intake with noise, then check after check.
 
 Noise is of the technician's and the vehicle's making, not of the tool's: answers lost on the way, codes that
-were not set or were left over, a battery that is not full, corrosion of any size, meters that are a little off.
+were not set or were left over, a battery that is not full, corrosion of any size, meters a little off.
 """
 
 from __future__ import annotations
@@ -158,6 +158,18 @@ def visible(suspicion: Suspicion, case: Sequence[Fault]) -> bool:
     return bool(suspicion.trouble(Job(suspicion, case, NONE, random.Random(0)).seen))
 
 
+FIXED_ORDER = (
+    *(
+        "battery across",
+        "turn the key",
+        "measure fuse",
+        "measure relay",
+        "from ground",
+        "back-probe supplies",
+    ),
+    *("CAN high and CAN low", "CAN high to CAN low", "voltage on both", "back-probe", "unplug", ""),
+)
+"""Power, ground, bus, module: how what is checked begins, in the order of the trade schools (from memory)."""
 Policy = Callable[[Job, Trouble, list[Hypothesis], set[str]], "Offer | None"]
 
 
@@ -184,7 +196,7 @@ def in_fixed_order(job: Job, part: Trouble, ranked: list[Hypothesis], done: set[
     useful = {check.what for check in telling}
 
     def place(offer: Offer) -> int:
-        return next(i for i, text in enumerate(order) if text in offer.what)
+        return next(i for i, text in enumerate(FIXED_ORDER) if text in offer.what)
 
     return min((offer for offer in offers if offer.what in useful), key=place, default=None)
 
