@@ -7,7 +7,7 @@ from fnmatch import fnmatchcase
 from functools import cache, lru_cache
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.codes.meaning import Meaning, meaning
+from dtctriage.codes.meaning import Meaning
 from dtctriage.codes.network import ModuleRole, invalid_data_module, lost_module
 from dtctriage.sweep.picture import ModuleSaid
 from dtctriage.triage.ages import KM, ages
@@ -26,6 +26,7 @@ class Coded:
 
     label: str
     dtc: Dtc
+    told: Meaning
     now: bool | None = None
     km: float | None = None
     role: str = ""
@@ -35,7 +36,14 @@ def coded(view: View) -> list[Coded]:
     """Every code of the sweep once, as the sheet lists them."""
     when = {(age.label, age.dtc.number): age.ago.get(KM) for age in ages(view)}
     return [
-        Coded(label, entry.dtc, failing(entry), when.get((label, entry.dtc.number)), _role(view, said))
+        Coded(
+            label,
+            entry.dtc,
+            view.meaning(entry.dtc),
+            failing(entry),
+            when.get((label, entry.dtc.number)),
+            _role(view, said),
+        )
         for label, said in view.modules
         for entry in strongest(said)
     ]
@@ -55,9 +63,8 @@ class Rank:
 
 
 @lru_cache(maxsize=4096)
-def rank_of(dtc: Dtc) -> Rank:
+def rank_of(told: Meaning) -> Rank:
     """The first row of code_ranks that fits; its last one fits all."""
-    told = meaning(dtc)
     row = next(row for row in rows("code_ranks") if _fits(told, row["subject"], row["kinds"]))
     return Rank(float(row["weight"]), row["why"])
 
@@ -75,20 +82,19 @@ def cause_of(effect: Coded, cause: Coded) -> str:
         and effect.km - cause.km > finding_limit("chain_km").value
     ):
         return ""
-    for row in _rows_between(effect.dtc, cause.dtc):
+    for row in _rows_between(effect.told, cause.told):
         if _SCOPES[row["scope"]](effect, cause):
             return row["why"]
     return ""
 
 
 @lru_cache(maxsize=1 << 14)
-def _rows_between(effect: Dtc, cause: Dtc) -> tuple[Row, ...]:
-    by, of = meaning(cause), meaning(effect)
+def _rows_between(effect: Meaning, cause: Meaning) -> tuple[Row, ...]:
     return tuple(
         row
         for row in rows("code_causes")
-        if _fits(by, row["cause_subject"], row["cause_kinds"])
-        and _fits(of, row["effect_subject"], row["effect_kinds"])
+        if _fits(cause, row["cause_subject"], row["cause_kinds"])
+        and _fits(effect, row["effect_subject"], row["effect_kinds"])
     )
 
 
@@ -117,18 +123,18 @@ def _same_module(effect: Coded, cause: Coded) -> bool:
 
 
 def _same_bank(effect: Coded, cause: Coded) -> bool:
-    banks = {meaning(effect.dtc).place.bank, meaning(cause.dtc).place.bank}
+    banks = {effect.told.place.bank, cause.told.place.bank}
     return effect.label == cause.label and len(banks - {None}) <= 1
 
 
 def _same_cylinder(effect: Coded, cause: Coded) -> bool:
-    one = _cylinder(effect.dtc)
-    return effect.label == cause.label and one is not None and one == _cylinder(cause.dtc)
+    one = _cylinder(effect.told)
+    return effect.label == cause.label and one is not None and one == _cylinder(cause.told)
 
 
-def _cylinder(dtc: Dtc) -> int | None:
+def _cylinder(told: Meaning) -> int | None:
     """The cylinder a code names; coils A, B, ... belong to cylinders 1, 2, ... (common practice)."""
-    place = meaning(dtc).place
+    place = told.place
     if place.cylinder is not None:
         return place.cylinder
     return ord(place.item) - ord("A") + 1 if len(place.item) == 1 and place.item.isalpha() else None

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.codes.meaning import meaning
+from dtctriage.codes.meaning import NO_SHOP, ShopMeanings, meaning
 from dtctriage.services.pids import data_lengths, signals
 from dtctriage.services.readings import Signal
 from dtctriage.sweep.picture import ModuleSaid
@@ -68,12 +68,12 @@ class Pair:
     """Numbers of the codes that watch the part, where a profile names them."""
     source: str = ""
 
-    def belongs_to(self, codes: Iterable[Dtc]) -> bool:
+    def belongs_to(self, codes: Iterable[Dtc], shop: ShopMeanings = NO_SHOP) -> bool:
         """Whether a code speaks of this part."""
         codes = list(codes)
         if any(dtc.number in self.codes for dtc in codes):
             return True
-        told = [meaning(dtc).subject for dtc in codes]
+        told = [meaning(dtc, shop).subject for dtc in codes]
         return any(word.lower() in subject.lower() for word in self.subjects for subject in told)
 
 

@@ -115,7 +115,7 @@ def _weight_of(finding: Finding) -> float:
 
 
 def _node(code: Coded, findings: Sequence[Finding]) -> _Node:
-    rank = rank_of(code.dtc)
+    rank = rank_of(code.told)
     weight, why = rank.weight * _FRESH[code.now], rank.why
     for finding in findings:
         if finding.rule == RAISING and f"{code.label} {code.dtc}" in finding.explains:
@@ -148,6 +148,9 @@ def _link_groups(groups: Sequence[_Group], codes: _Codes) -> None:
             whys = [_cause_among(effect, causes) for effect in effects]
             if top.parent is None and other is not top and all(whys):
                 other.adopt(top, whys[0])
+            held = all(code in [each for _, each in causes] for code in effects)
+            if top.parent is None and other.kind == "finding" != top.kind and held:
+                other.adopt(top, other.title)
 
 
 def _cause_among(effect: Coded, causes: Sequence[tuple[_Node, Coded]]) -> str:

@@ -13,6 +13,8 @@ from typing import Any
 
 import pytest
 
+from dtctriage.codes.dtc import Dtc
+from dtctriage.codes.meaning import meaning
 from dtctriage.triage.assess import assess
 from dtctriage.triage.causes import cause_of, coded, rank_of
 from dtctriage.triage.model import Assessment, Ranked
@@ -174,6 +176,25 @@ def test_a_problem_comes_before_codes_and_holds_what_follows_from_it(bench: Benc
     assert any("P0443" in item.title for item in ranking[1:])
 
 
+def test_network_codes_at_nine_volts_follow_from_the_supply(bench: Bench) -> None:
+    """Lost-communication codes are judged at 10 V or more (makers' service literature)."""
+    module = bench.said(0x7E1, bench.stored("U0100-87"), bench.stored("U0121-87"))
+    engine = bench.said(0x7E0)
+    ranking = assess(bench.swept(modules={s.target: s for s in (engine, module)}, supply=9.1)).ranking
+    assert ranking[0].title == "Only 9.1 V at the diagnostic connector"
+    assert {text.partition(" ")[0] for text in ranking[0].consequences} >= {"U0100-87", "U0121-87"}
+
+
+def test_what_the_shop_knows_of_a_makers_code_counts(bench: Bench) -> None:
+    """P1351 is the maker's own; the shop's table says that it is an ignition coil."""
+    known = {Dtc.parse("P1351"): meaning(Dtc.parse("P0351"))}
+    module = bench.said(0x7E0, bench.stored("P0301", None), bench.stored("P1351", None))
+    picture = bench.swept(modules={module.target: module})
+    assert [item.title for item in assess(picture).ranking] == ["P0301 in 7E0", "P1351 in 7E0"]
+    (only,) = assess(picture, shop=known).ranking
+    assert only.title == "P1351 in 7E0" and only.consequences[0].startswith("P0301 in 7E0")
+
+
 def test_every_code_of_the_sheet_stands_in_the_list_once(bench: Bench) -> None:
     for case in CASES:
         assessment = judged(bench, case.codes)
@@ -200,7 +221,7 @@ def test_a_later_code_causes_no_earlier_one(bench: Bench) -> None:
 
 def test_weights_are_in_order(bench: Bench) -> None:
     def weight(code: str) -> float:
-        return rank_of(bench.stored(code).dtc).weight
+        return rank_of(meaning(bench.stored(code).dtc)).weight
 
     assert weight("P0562") > weight("P0641") > weight("P0335") > weight("P0301") > weight("P0113")
     assert weight("P0113") > weight("P0171") > weight("P0420") > weight("P0700")

@@ -13,6 +13,7 @@ from dtctriage.sweep.events import NoticeGiven, Stage
 from dtctriage.sweep.picture import Picture, Trouble
 from dtctriage.sweep.questions import Language
 from dtctriage.triage import rules
+from dtctriage.triage.assess import assess
 from dtctriage.triage.model import Abstained, Weight
 from dtctriage.triage.rules import (
     ALL,
@@ -296,3 +297,11 @@ def test_outside_north_america_position_nine_is_free(bench: Bench, ruled: Ruled)
     assert ruled(vin_doubtful.find, with_modules(bench, engine(bench, vin="XZ0KV5C2AP1000417"))) == []
     (found,) = ruled(vin_doubtful.find, with_modules(bench, engine(bench, vin="XZ0KV5C2AP100041A")))
     assert "last four places" in found.title
+
+
+def test_an_assessment_says_what_a_finding_needs_and_which_rules_abstained(bench: Bench) -> None:
+    judged = assess(with_modules(bench, engine(bench), supply=9.5))
+    (low,) = [item for item in judged.findings if item.rule == "low_supply"]
+    assert low.needs == "the voltage at pin 16" and low.refuted_by.startswith("10 V or more")
+    assert Abstained("charging", "the engine is not known to run") in judged.abstained
+    assert not {item.rule for item in judged.abstained} & {"low_supply", "stops_vehicle"}

@@ -78,6 +78,7 @@ def why(verdicts: list[Finding | Abstained]) -> str:
         ),
         ({0x4E: "01DF"}, "7E0: codes erased lately, 479 minutes of engine time ago"),
         ({0x4E: "01E0"}, None),
+        ({0x31: "0001", 0x30: "01"}, "7E0: codes erased lately, 1 km, 1 warm-up ago"),
         ({0x31: "FFFF", 0x30: "FF"}, None),
     ],
 )

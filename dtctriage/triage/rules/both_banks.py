@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.codes.meaning import circuit_of, meaning
+from dtctriage.codes.meaning import circuit_of
 from dtctriage.triage.model import EvidenceKind, Finding, Weight
 from dtctriage.triage.seen import failing, strongest
 from dtctriage.triage.values import finding_limit
@@ -22,7 +22,7 @@ def find(view: View) -> Iterator[Finding]:
     """Codes of what the engine does, not of its circuits."""
     for label, said in view.modules:
         present = [entry.dtc for entry in strongest(said) if failing(entry) is not False]
-        placed = [dtc for dtc in present if meaning(dtc).place.bank is not None]
+        placed = [dtc for dtc in present if view.meaning(dtc).place.bank is not None]
         yield from _on_both(view, label, placed)
         yield from _on_one(view, label, placed)
 
@@ -30,18 +30,18 @@ def find(view: View) -> Iterator[Finding]:
 def _on_both(view: View, label: str, placed: list[Dtc]) -> Iterator[Finding]:
     like: dict[tuple[str, str], list[Dtc]] = {}
     for dtc in placed:
-        told = meaning(dtc)
+        told = view.meaning(dtc)
         if told.subject in _SHARED:
             like.setdefault((told.subject, told.kind), []).append(dtc)
     for (subject, _), codes in like.items():
-        if len({meaning(dtc).place.bank for dtc in codes}) > 1:
+        if len({view.meaning(dtc).place.bank for dtc in codes}) > 1:
             yield _finding(view, label, codes, f"both banks alike: {_SHARED[subject]}")
 
 
 def _on_one(view: View, label: str, placed: list[Dtc]) -> Iterator[Finding]:
     """Different subjects on one bank alone, where the other bank's names show that there are two."""
-    banks = {meaning(dtc).place.bank for dtc in placed}
-    subjects = {meaning(dtc).subject for dtc in placed if not circuit_of(meaning(dtc).subject)}
+    banks = {view.meaning(dtc).place.bank for dtc in placed}
+    subjects = {view.meaning(dtc).subject for dtc in placed if not circuit_of(view.meaning(dtc).subject)}
     bank = next(iter(banks)) if len(banks) == 1 else None
     if bank is None or bank < 2 or len(subjects) < finding_limit("family").value:
         return

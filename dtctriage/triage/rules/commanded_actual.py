@@ -28,7 +28,7 @@ def compared(view: View) -> list[Compared]:
     for label, said in view.modules:
         circuits = [item for item in view.profile.circuit if item.module == label] if view.profile else []
         found += compare(said, label, [*standard_pairs(), *profile_pairs(said, circuits)], engine_runs=runs)
-    return sorted(found, key=lambda each: not each.pair.belongs_to(codes))
+    return sorted(found, key=lambda each: not each.pair.belongs_to(codes, view.shop))
 
 
 def _finding(view: View, pair: Compared, pairs: list[Compared]) -> Finding:

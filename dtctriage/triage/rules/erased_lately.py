@@ -55,13 +55,14 @@ def _finding(
     if waiting:
         names = ", ".join(monitor.name for monitor in waiting)
         cited.append(view.ledger.cite(EvidenceKind.READING, label, f"monitors not complete: {names}"))
-    ago = ", ".join(f"{found.number:g} {_WORDS[found.name]}" for found in counters)
+    ago = ", ".join(f"{found.number:g} {_word(found)}" for found in counters)
+    ago = f"{ago} ago" if ago else ""
     proof = "missing codes prove nothing yet" if waiting else "its monitors have run since"
     told = f"{len(waiting)} of {len(having)} monitors have not run since: {proof}."
     return Finding(
         "erased_lately",
         Weight.LOOK if waiting else Weight.NOTE,
-        f"{label}: codes erased lately" + (f", {ago} ago" if ago else " or memory lost: no monitor has run"),
+        f"{label}: codes erased lately{f', {ago}' if ago else ' or memory lost: no monitor has run'}",
         told if having else "Whether its monitors have run since is not known.",
         tuple(cited),
         finding_limit("erased_km").source,
@@ -69,8 +70,13 @@ def _finding(
     )
 
 
+def _word(counter: Value) -> str:
+    one, several = _WORDS[counter.name]
+    return one if counter.number == 1 else several
+
+
 _WORDS = {
-    "distance since clear": "km",
-    "warm-ups since clear": "warm-ups",
-    "time since clear": "minutes of engine time",
+    "distance since clear": ("km", "km"),
+    "warm-ups since clear": ("warm-up", "warm-ups"),
+    "time since clear": ("minute of engine time", "minutes of engine time"),
 }

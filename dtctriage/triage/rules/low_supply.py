@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from dtctriage.codes.network import invalid_data_module, lost_module
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
+from dtctriage.triage.seen import strongest
 from dtctriage.triage.tables import limit
 from dtctriage.triage.view import Engine, View
 
@@ -41,4 +43,13 @@ def find(view: View) -> Iterator[Finding | Abstained]:
         (cited,),
         least.source,
         "Check pin 16, its fuse and pins 4 and 5; charge or support the battery, then take the intake again.",
+        explains=tuple(_follows(view)),
     )
+
+
+def _follows(view: View) -> Iterator[str]:
+    """Network codes, which prove little at such a voltage."""
+    for label, said in view.modules:
+        for entry in strongest(said):
+            if lost_module(entry.dtc) or invalid_data_module(entry.dtc):
+                yield f"{label} {entry.dtc}"

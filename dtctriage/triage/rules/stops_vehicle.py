@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from functools import cache
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.codes.meaning import meaning
+from dtctriage.codes.meaning import Meaning
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.seen import failing, strongest
 from dtctriage.triage.tables import source_words
@@ -27,7 +27,7 @@ def find(view: View) -> Iterator[Finding | Abstained]:
             if now is False:
                 continue
             profiled = _by_profile(view, label, entry.dtc)
-            row = _by_catalogue(entry.dtc)
+            row = _by_catalogue(view.meaning(entry.dtc))
             if profiled is True:
                 yield _finding(view, label, entry.dtc, now, row, "the vehicle profile")
             elif profiled is None and row is not None:
@@ -51,8 +51,7 @@ def _table() -> dict[str, list[Row]]:
     return found
 
 
-def _by_catalogue(dtc: Dtc) -> Row | None:
-    told = meaning(dtc)
+def _by_catalogue(told: Meaning) -> Row | None:
     rows_of_it = _table().get(told.subject, [])
     fitting = (row for row in rows_of_it if row["kinds"] == "*" or told.kind in row["kinds"].split())
     return next(fitting, None)
@@ -67,9 +66,11 @@ def _finding(view: View, label: str, dtc: Dtc, now: bool | None, row: Row | None
         RULE,
         Weight.STOPS if sure else Weight.LOOK,
         f"{dtc} in {label} {verb} the vehicle from {aim}",
-        f"{meaning(dtc).text}: {why}. Known by {how}; {now_words(now)}.",
+        f"{view.meaning(dtc).text}: {why}. Known by {how}; {now_words(now)}.",
         (view.ledger.cite(EvidenceKind.CODE, label, f"{dtc} is stored"),),
         source_words(row["source"]) if row is not None else "vehicle profile",
-        "High voltage: only qualified people, by the maker's procedure." if aim == "becoming ready" else "",
+        "High voltage: only qualified people, by the maker's procedure."
+        if aim == "becoming ready"
+        else f"Follow {dtc} first: measure its circuit before a part is replaced.",
         explains=(f"{label} {dtc}",),
     )

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from statistics import median
 
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
+from dtctriage.triage.rules.low_supply_crowd import is_low_supply
+from dtctriage.triage.seen import strongest
 from dtctriage.triage.tables import limit
 from dtctriage.triage.values import finding_limit, meant
 from dtctriage.triage.view import View
@@ -33,6 +35,12 @@ def find(view: View) -> Iterator[Finding | Abstained]:
             drops.append((pin16 - volts, "pin 16"))
         if drops:
             yield _finding(view, label, told, drops)
+
+
+def _complaints(view: View, label: str) -> Iterator[str]:
+    """The module's own low-supply codes."""
+    for name, said in view.modules:
+        yield from (f"{name} {e.dtc}" for e in strongest(said) if name == label and is_low_supply(e.dtc))
 
 
 def _allowed(pin16: float) -> float:
@@ -66,4 +74,5 @@ def _finding(view: View, label: str, all_volts: dict[str, float], drops: list[tu
         tuple(cited),
         finding_limit("supply_drop").source,
         f"Back-probe the supply and ground pins of {label} to the battery's posts with the load on.",
+        explains=tuple(_complaints(view, label)),
     )
