@@ -103,7 +103,9 @@ def _second(records: Records, sweep: SweepRecord, now: Side, own: OwnMeanings) -
     before = judge_sweep(records, records.order(first.order), first, profile_of(sweep), own)
     sides = (("first intake", before.picture), ("recheck", now.picture))
     gaps = [f"The {name} was broken off: {seen.broken}" for name, seen in sides if not seen.finished]
-    return BeforeAfter(compare(before, now), first.started_at, sweep.started_at, tuple(gaps))
+    times = [item.start.at for item in records.clearings.of(first.order) if item.answers]
+    cleared = tuple(at for at in times if first.started_at < at < sweep.started_at)
+    return BeforeAfter(compare(before, now), first.started_at, sweep.started_at, tuple(gaps), cleared)
 
 
 def _clearing(item: Clearing) -> ClearingPart:

@@ -15,12 +15,16 @@ from dtctriage.sheet.parts import Part, Text
 
 @dataclass(frozen=True, slots=True)
 class BeforeAfter:
-    """A comparison with the times of its two sweeps; `gaps` say what broke one of them off."""
+    """A comparison with the times of its two sweeps, and of clearings between them.
+
+    `gaps` say what broke one of the sweeps off.
+    """
 
     comparison: Comparison
     before: datetime
     after: datetime
     gaps: tuple[str, ...] = ()
+    cleared: tuple[datetime, ...] = ()
 
 
 class ModuleChangePart(Part):
@@ -72,6 +76,8 @@ class BeforeAfterPart(Part):
     before: AwareDatetime
     after: AwareDatetime
     gaps: tuple[Text, ...]
+    cleared: tuple[AwareDatetime, ...] = ()
+    """When codes were cleared in between: what is gone since was erased, which proves no repair."""
     modules: tuple[ModuleChangePart, ...]
     codes: tuple[CodeChangePart, ...]
     facts: tuple[FactChangePart, ...]
@@ -107,6 +113,7 @@ def before_after_part(given: BeforeAfter) -> dict[str, Any]:
         "before": given.before,
         "after": given.after,
         "gaps": given.gaps,
+        "cleared": given.cleared,
         "modules": compared.modules,
         "codes": sorted(compared.codes, key=lambda line: _ORDER.index(line.change)),
         "facts": compared.facts,
@@ -153,9 +160,10 @@ def _module_news(compared: Comparison) -> Iterator[str]:
     answering = [line.module for line in compared.modules if line.before == "silent" != line.after]
     silent = [line.module for line in compared.modules if line.after == "silent" != line.before]
     if answering:
-        yield f"{', '.join(answering)} was silent and answers now"
+        verbs = ("were", "answer") if len(answering) > 1 else ("was", "answers")
+        yield f"{', '.join(answering)} {verbs[0]} silent and {verbs[1]} now"
     if silent:
-        yield f"{', '.join(silent)} IS SILENT NOW"
+        yield f"{', '.join(silent)} {'ARE' if len(silent) > 1 else 'IS'} SILENT NOW"
 
 
 def _codes(number: int) -> str:

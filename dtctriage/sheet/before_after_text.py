@@ -49,6 +49,9 @@ def second_page(words: View, paper: Paper) -> Iterator[str]:
         yield from paper.heading("MONITORS TO BE RUN")
         rows = [Row((one.module, one.monitor, one.waiting, one.drive)) for one in second.to_run]
         yield from table(("Module", "Monitor", "Permanent", "Drive"), rows, paper.width)
+    if second.not_complete:
+        yield ""
+        yield from hanging("  Not complete:", second.not_complete, paper.width, 17)
     for note in second.notes:
         yield from hanging("  *", note, paper.width, 4)
 

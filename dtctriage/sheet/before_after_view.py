@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from dtctriage.compare import Change
@@ -11,6 +12,10 @@ from dtctriage.sheet.before_after import BeforeAfterPart, ClearingPart, CodeChan
 PERMANENT_NOTE = (
     "No tool erases a permanent code: it leaves by itself once its monitor has run and passed "
     "(13 CCR 1968.2 (d)(2.5)). The maker's drive cycle goes before these general terms."
+)
+ERASED_NOTE = (
+    "What is gone was erased, which proves no repair: it comes back when its test runs and the fault is "
+    "still there."
 )
 DRIVE_CAUTION = (
     "Drive only a vehicle that is safe on the road; whoever drives does not watch a screen. Never run an "
@@ -59,6 +64,9 @@ class BeforeAfterView:
     codes: tuple[ChangeView, ...]
     facts: tuple[ChangeView, ...]
     to_run: tuple[RunView, ...]
+    """Only those that a permanent code waits for."""
+    not_complete: str
+    """The other monitors that have not run to their end."""
     notes: tuple[str, ...]
 
 
@@ -86,15 +94,33 @@ def second_view(part: BeforeAfterPart) -> BeforeAfterView:
             for line in part.modules
             if line.changed
         ),
-        alike=words.listed(f"{line.module} {line.after}" for line in part.modules if not line.changed),
+        alike="; ".join(_alike(part)),
         codes=tuple(_code(line) for line in part.codes),
         facts=tuple(
             ChangeView(line.subject or "vehicle", line.name, "", *_sides(line.before, line.after), "", False)
             for line in part.facts
         ),
-        to_run=tuple(_run(line) for line in part.to_run),
-        notes=(PERMANENT_NOTE, DRIVE_CAUTION) if part.to_run else (),
+        to_run=tuple(_run(line) for line in part.to_run if line.codes),
+        not_complete=words.listed(f"{one.module} {one.monitor}" for one in part.to_run if not one.codes),
+        notes=tuple(_notes(part)),
     )
+
+
+def _alike(part: BeforeAfterPart) -> Iterator[str]:
+    """`answers: ECM, TCM`."""
+    for state in dict.fromkeys(line.after for line in part.modules if not line.changed):
+        alike = (line.module for line in part.modules if not line.changed and line.after == state)
+        yield f"{state}: {words.listed(alike)}"
+
+
+def _notes(part: BeforeAfterPart) -> Iterator[str]:
+    if part.cleared and any(line.change is Change.GONE for line in part.codes):
+        times = words.listed(words.moment(at) for at in part.cleared)
+        yield f"Codes were cleared on {times}. {ERASED_NOTE}"
+    if any(line.codes for line in part.to_run):
+        yield PERMANENT_NOTE
+    if part.to_run:
+        yield DRIVE_CAUTION
 
 
 def _code(line: CodeChangePart) -> ChangeView:
