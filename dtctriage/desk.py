@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from dtctriage.codes.meaning import NO_SHOP, ShopMeanings
-from dtctriage.codes.shop import meanings_for
 from dtctriage.compare import Side, compare
 from dtctriage.errors import TriageError
-from dtctriage.records import Clearing, Order, Records, SweepOutcome, SweepRecord, VinOrigin
-from dtctriage.remembered import history_of, vin_of
+from dtctriage.records import Clearing, Order, Records, SweepRecord, VinOrigin
 from dtctriage.sheet import (
     BeforeAfter,
     ClearingAnswerPart,
@@ -23,27 +19,14 @@ from dtctriage.sheet import (
     build_sheet,
 )
 from dtctriage.sweep.events import Event
-from dtctriage.sweep.picture import Picture, picture
+from dtctriage.sweep.picture import Picture
 from dtctriage.triage.assess import assess
-from dtctriage.triage.history import History
-from dtctriage.triage.known import known_data
-from dtctriage.triage.model import Assessment
 from dtctriage.triage.module_data import module_data
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import Profile
-from dtctriage.wiring.profile_file import parse_profile
-
-
-@dataclass(frozen=True, slots=True)
-class OwnMeanings:
-    """Where the shop keeps its own meanings of codes: one CSV a make. `make` names it, else the vehicle's."""
-
-    folder: Path | None = None
-    make: str | None = None
-
-
-NO_OWN = OwnMeanings()
+from dtctriage.work.opening import NO_OWN, Opened, OwnMeanings, fold, meanings_of, open_order, open_sweep
+from dtctriage.work.report import log_part
 
 
 def sheet_of(
@@ -53,54 +36,27 @@ def sheet_of(
 
     The sheet of a recheck has a second page: before and after.
     """
-    order, sweep = records.order(order_number), sweep_of(records, order_number, sweep_id)
-    profile = profile_of(sweep)
-    now = judge_sweep(records, order, sweep, profile, own)
-    visit = _visit(now.picture, profile, *_times(sweep))
+    return set_sheet(records, open_order(records, order_number, sweep_id, own))
+
+
+def set_sheet(records: Records, opened: Opened) -> Sheet:
+    """The sheet of an opened order, with its log."""
+    order, profile, now = opened.order, opened.profile, opened.side
+    visit = _visit(now.picture, profile, *_times(opened.sweep))
     cleared = [_clearing(item) for item in records.clearings.of(order.number)]
-    data = module_data(now.picture, profile)
-    second = _second(records, sweep, now, own)
-    return build_sheet(now.assessment, job_of(order, profile), visit, cleared, second, data=data)
+    second = _second(records, opened, now)
+    log, data = log_part(opened.case, now.assessment), module_data(now.picture, profile)
+    return build_sheet(now.assessment, job_of(order, profile), visit, cleared, second, log, data)
 
 
-def sweep_of(records: Records, order_number: str, sweep_id: int | None = None) -> SweepRecord:
-    """A sweep of the order, the latest unless told. Raises TriageError where there is none such."""
-    order = records.order(order_number)
-    sweep = records.sweep(sweep_id) if sweep_id is not None else records.last_sweep(order_number)
-    if sweep is None or sweep.order != order.number:
-        raise TriageError(
-            f"Order {order.number} has no such sweep", "Take the intake first: dtctriage intake"
-        )
-    return sweep
-
-
-def profile_of(sweep: SweepRecord) -> Profile | None:
-    """The profile that a sweep was taken with."""
-    return parse_profile(sweep.profile.text, str(sweep.profile.path)) if sweep.profile else None
-
-
-def judge_sweep(
-    records: Records, order: Order, sweep: SweepRecord, profile: Profile | None, own: OwnMeanings = NO_OWN
-) -> Side:
-    """A kept sweep, folded and judged with what the shop remembers of like vehicles."""
-    seen = fold(records.sweep_events(sweep.id), profile, *_end(sweep))
-    history = history_of(records, order, vin_of(order, seen), sweep.started_at)
-    shop = _meanings(own, order.make, profile)
-    return Side(seen, _judge(seen, job_of(order, profile), profile, history, shop))
-
-
-def _meanings(own: OwnMeanings, make: str | None, profile: Profile | None) -> ShopMeanings:
-    """The shop's own meanings for the make of the order, else of the profile."""
-    return meanings_for(own.folder, own.make, make or (profile.vehicle.make if profile else ""))
-
-
-def _second(records: Records, sweep: SweepRecord, now: Side, own: OwnMeanings) -> BeforeAfter | None:
+def _second(records: Records, opened: Opened, now: Side) -> BeforeAfter | None:
     """Before and after, where the sweep rechecks another."""
+    sweep = opened.sweep
     if sweep.rechecks is None:
         return None
     first = records.sweep(sweep.rechecks)
     # Before and after in the same words: by the profile of the recheck.
-    before = judge_sweep(records, records.order(first.order), first, profile_of(sweep), own)
+    before = open_sweep(records, records.order(first.order), first, opened.profile, opened.own).side
     sides = (("first intake", before.picture), ("recheck", now.picture))
     gaps = [f"The {name} was broken off: {seen.broken}" for name, seen in sides if not seen.finished]
     times = [item.start.at for item in records.clearings.of(first.order) if item.answers]
@@ -134,12 +90,6 @@ def _times(sweep: SweepRecord) -> tuple[datetime, datetime, str]:
     return sweep.started_at, ended, str(sweep.wire_log or "")
 
 
-def _end(sweep: SweepRecord) -> tuple[str]:
-    if sweep.outcome is SweepOutcome.DIED:
-        return ("the program ended before the sweep did",)
-    return ("the sweep is still running",) if sweep.outcome is SweepOutcome.RUNNING else ("",)
-
-
 def job_of(order: Order, profile: Profile | None) -> Job:
     """The order as the sheet's head shows it."""
     title = " ".join(word for word in (order.make, order.model) if word)
@@ -169,31 +119,10 @@ def compose(
 ) -> Sheet:
     """Fold events, judge them, and set the sheet, for a sweep that is not in the records."""
     seen = fold(events, profile)
-    visit = _visit(seen, profile, started, ended, wire_log)
-    judged = _judge(seen, job, profile, shop=_meanings(own, None, profile))
-    return build_sheet(judged, job, visit, data=module_data(seen, profile))
-
-
-def fold(events: Iterable[Event], profile: Profile | None, died: str = "") -> Picture:
-    """The picture of a sweep. `died` says why it has no end of its own."""
-    expected = tuple(module.target for module in profile.module) if profile else ()
-    seen = picture(events, expected, known_data(profile))
-    # By address: who answered first depends on the link, not on the vehicle.
-    seen.modules = dict(sorted(seen.modules.items()))
-    if died and seen.broken is None:
-        seen.broken = died
-    return seen
-
-
-def _judge(
-    seen: Picture,
-    job: Job,
-    profile: Profile | None,
-    history: History | None = None,
-    shop: ShopMeanings = NO_SHOP,
-) -> Assessment:
     suspicion = Suspicion(Wiring(profile)) if profile else None
-    return assess(seen, suspicion, job.vin or None, history, shop=shop)
+    visit = _visit(seen, profile, started, ended, wire_log)
+    assessment = assess(seen, suspicion, job.vin or None, shop=meanings_of(own, None, profile))
+    return build_sheet(assessment, job, visit, data=module_data(seen, profile))
 
 
 def _visit(

@@ -62,10 +62,11 @@ def intake(
     from dtctriage.cli.paper import hand_over, read_profile
     from dtctriage.cli.progress import Progress
     from dtctriage.codes.shop import meanings_for
-    from dtctriage.desk import OwnMeanings, sheet_of
+    from dtctriage.desk import sheet_of
     from dtctriage.intake import Wish, take
     from dtctriage.links import open_link
     from dtctriage.records import Records
+    from dtctriage.work.opening import OwnMeanings
 
     known, kept_profile = read_profile(profile)
     wish = Wish(rounds, full, _depth(quick, deep), _protocol(protocol), known, kept_profile)

@@ -20,11 +20,11 @@ def from_sweep(
 
     Modules, addresses and languages as they answered; what no module tells is marked to be filled in.
     """
-    from dtctriage.desk import fold, sweep_of
     from dtctriage.errors import TriageError
     from dtctriage.profile_start import doubts, started_profile
     from dtctriage.records import Records
     from dtctriage.remembered import vin_of
+    from dtctriage.work.opening import fold, sweep_of
 
     with Records.open(records) as kept:
         known, taken = kept.order(order), sweep_of(kept, order, sweep)

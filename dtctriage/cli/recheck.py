@@ -37,10 +37,11 @@ def recheck(
     """
     from dtctriage.cli.paper import hand_over
     from dtctriage.cli.progress import Progress
-    from dtctriage.desk import OwnMeanings, sheet_of
+    from dtctriage.desk import sheet_of
     from dtctriage.intake import take, wish_of
     from dtctriage.links import open_link
     from dtctriage.records import Records
+    from dtctriage.work.opening import OwnMeanings
 
     with Records.open(records) as kept:
         first = _first(kept, order)

@@ -24,10 +24,11 @@ def replay(
     """Make the sheet of a recording; nothing goes into the records."""
     from dtctriage.cli.paper import hand_over, read_profile
     from dtctriage.cli.progress import Progress
-    from dtctriage.desk import OwnMeanings, compose
+    from dtctriage.desk import compose
     from dtctriage.intake import Wish, events_of
     from dtctriage.links import open_link
     from dtctriage.sheet import Job
+    from dtctriage.work.opening import OwnMeanings
 
     known, kept = read_profile(profile)
     link = open_link(f"replay:{recording}")

@@ -25,14 +25,19 @@ def sheet(
     ] = False,
     meanings: Meanings = None,
     make: Make = None,
+    explain: Annotated[
+        bool, typer.Option("--explain", help="Then follow each figure to a formula and a source.")
+    ] = False,
     records: RecordsUrl = None,
 ) -> None:
     """Print the sheet of an order's last sweep, or of an earlier one."""
     from dtctriage.cli.paper import EXIT_PARTIAL, show
-    from dtctriage.desk import FORMS, OwnMeanings, sheet_of, write_form
+    from dtctriage.cli.proposal_text import explanation_lines
+    from dtctriage.desk import FORMS, set_sheet, write_form
     from dtctriage.errors import TriageError
     from dtctriage.records import Records
     from dtctriage.sheet import schema_text
+    from dtctriage.work.opening import OwnMeanings, open_order
 
     if schema:
         typer.echo(schema_text())
@@ -42,11 +47,14 @@ def sheet(
     if form not in FORMS:
         raise TriageError(f'"{form}" is no form of the sheet', f"Choose one of {', '.join(FORMS)}")
     with Records.open(records) as kept:
-        made = sheet_of(kept, order, sweep, OwnMeanings(meanings, make))
+        opened = open_order(kept, order, sweep, OwnMeanings(meanings, make))
+        made = set_sheet(kept, opened)
     if to is None:
         show(made, form, readings=readings)
     else:
         write_form(made, form, to, readings=readings)
         typer.echo(f"Sheet of {order}: {to}")
+    if explain:
+        typer.echo("\n".join(explanation_lines(opened.case)))
     if made.visit.partial:
         raise typer.Exit(EXIT_PARTIAL)

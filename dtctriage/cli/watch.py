@@ -83,9 +83,9 @@ def watch(
 
 def _choices(records: Records, order: str, wanted: Wanted) -> tuple[tuple[Choice, ...], BusProtocol | None]:
     """What to watch, by the order's last intake."""
-    from dtctriage.desk import fold, profile_of, sweep_of
     from dtctriage.errors import TriageError
     from dtctriage.watch import choose
+    from dtctriage.work.opening import fold, profile_of, sweep_of
 
     sweep = sweep_of(records, order)
     profile = profile_of(sweep)

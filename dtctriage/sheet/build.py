@@ -44,7 +44,7 @@ def build_sheet(
     parts = {name: getattr(assessment, name) for name in _TAKEN_AS_IT_IS} | {
         "job": _job(job),
         "vehicle": _vehicle(assessment, job),
-        "problems": [_shallow(problem) | {"number": n} for n, problem in enumerate(problems, start=1)],
+        "problems": [_problem(problem) | {"number": n} for n, problem in enumerate(problems, start=1)],
         "codes": [_shallow(line) | {"problem": numbers.get(line.because)} for line in assessment.codes],
         "modules": [_module(line) for line in assessment.modules],
         "readiness": [{"module": module, "text": text} for module, text in assessment.readiness],
@@ -77,6 +77,11 @@ _TAKEN_AS_IT_IS = (
     "ranking",
     "abstained",
 )
+
+
+def _problem(problem: Problem) -> dict[str, Any]:
+    """Without what only the reasoning uses."""
+    return {name: value for name, value in _shallow(problem).items() if name != "trouble"}
 
 
 def _shallow(record: Problem | CodeLine | ModuleLine) -> dict[str, Any]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from dtctriage.triage.trouble import Trouble
 from dtctriage.wiring.bench import Probe
 
 
@@ -63,16 +64,18 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class Factor:
-    """One piece of evidence against one fault: how likely it is (0..1) if that fault is there.
+    """One piece of evidence held against one fault: how likely it is (0..1) if that fault is there.
 
     `evidence` tells what was seen and what to expect, with numbers; `basis` is the formula that gives the
-    chance, `source` where its figures come from.
+    chance, `source` where its figures come from. The chance of a reading is told beside that of any reading
+    at all, and may be above 1. `against`: the evidence speaks against the fault.
     """
 
     evidence: str
     chance: float
     basis: str
     source: str
+    against: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +130,8 @@ class Problem:
     known_by: tuple[str, ...] = ()
     explains: tuple[str, ...] = ()
     open_end: str = ""
+    trouble: Trouble | None = None
+    """What its suspects are weighed by, with a profile."""
 
 
 class Weight(StrEnum):

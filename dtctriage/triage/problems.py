@@ -40,7 +40,7 @@ def find_problems(view: View, suspicion: Suspicion) -> Iterator[Problem]:
 def _problems(view: View, suspicion: Suspicion, seen: Seen, trouble: Trouble) -> Iterator[Problem]:
     for part, ranked in divided(suspicion, seen, trouble, view.observations):
         about = _silence if part.silence else _circuit
-        yield about(view, suspicion, part, ranked)
+        yield replace(about(view, suspicion, part, ranked), trouble=part)
 
 
 def divided(
@@ -92,7 +92,7 @@ def _silence(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
     modules = _modules(part, ranked[0])
     concerned = [module for module in profile.module if module.id in modules]
     offers = offers_for(suspicion, part, ranked)
-    checks = choose(suspicion.bench, offers, ranked, partial(things, suspicion))
+    checks = choose(suspicion.bench, _left(view, offers), ranked, partial(things, suspicion))
     return Problem(
         title=_title(part, modules),
         modules=modules,
@@ -104,6 +104,12 @@ def _silence(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
         explains=tuple(_consequences(view, part)),
         open_end=_open_end(ranked) if part.silent or part.missed else f"{REPEAT} {_open_end(ranked)}".strip(),
     )
+
+
+def _left(view: View, offers: Sequence[Offer]) -> list[Offer]:
+    """The offers that were not measured yet."""
+    taken = {item.probe for item in view.observations}
+    return [offer for offer in offers if not offer.probes or not taken.issuperset(offer.probes)]
 
 
 def _modules(part: Trouble, top: Hypothesis) -> tuple[str, ...]:
@@ -196,7 +202,7 @@ def _circuit(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
     profile = suspicion.wiring.profile
     circuits = _circuits_of(profile, part)
     offers = offers_for(suspicion, part, ranked)
-    checks = choose(suspicion.bench, offers, ranked, partial(things, suspicion))
+    checks = choose(suspicion.bench, _left(view, offers), ranked, partial(things, suspicion))
     listed = _in_order(part)
     codes = ", ".join(f"{dtc} in {module}" for module, dtc in listed)
     return Problem(

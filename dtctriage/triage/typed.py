@@ -69,7 +69,8 @@ def reading_text(observation: Observation) -> str:
     if math.isinf(value):
         return OL
     means = observation.probe.means
-    prefix = _prefix(abs(value), "mu" if means is Means.VOLTS else "Mkmu")
+    # A meter shows 0.2 V rather than 200 mV.
+    prefix = _prefix(abs(value), "mu", 0.1) if means is Means.VOLTS else _prefix(abs(value), "Mkmu", 1.0)
     return f"{value / _PREFIXES[prefix] + 0.0:.5g} {prefix}{UNITS[means]}"
 
 
@@ -191,9 +192,9 @@ def _unit(text: str) -> tuple[str, str | None]:
     return "", None
 
 
-def _prefix(size: float, known: str) -> str:
-    """The largest known prefix that leaves at least 1, with five digits shown."""
-    fits = [prefix for prefix in ("", *known) if size >= 0.999995 * _PREFIXES[prefix]]
+def _prefix(size: float, known: str, least: float) -> str:
+    """The largest known prefix that leaves at least `least`, with five digits shown."""
+    fits = [prefix for prefix in ("", *known) if size >= 0.999995 * least * _PREFIXES[prefix]]
     smallest = min(known, key=lambda prefix: _PREFIXES[prefix])
     return max(fits, key=lambda prefix: _PREFIXES[prefix]) if fits else smallest if size else ""
 

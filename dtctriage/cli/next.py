@@ -1,0 +1,45 @@
+"""`dtctriage next`: the check to do next on an order."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from dtctriage.cli.choices import OrderNumber, RecordsUrl
+
+
+def next(  # noqa: A001 - the command's name
+    order: OrderNumber,
+    check: Annotated[
+        str | None, typer.Option(help="Another check of the sheet, such as 1.2.", show_default=False)
+    ] = None,
+    ahead: Annotated[
+        int, typer.Option(help="2: also what would follow from each outcome.", min=1, max=2)
+    ] = 1,
+    explain: Annotated[
+        bool, typer.Option("--explain", help="Follow each figure to a formula and a source.")
+    ] = False,
+    records: RecordsUrl = None,
+) -> None:
+    """Say what to check next, and what each outcome means."""
+    from dtctriage.cli.proposal_text import follow_lines, part_lines, proposal_lines
+    from dtctriage.records import Records
+    from dtctriage.work.explain import explained_check, explained_shares
+    from dtctriage.work.opening import open_order
+    from dtctriage.work.proposal import follow_ups, proposed
+
+    with Records.open(records) as kept:
+        opened = open_order(kept, order)
+    case = opened.case
+    proposal = proposed(case.judged(), check)
+    spoken = case.reasoning.spoken if case.reasoning else None
+    lines = list(proposal_lines(opened.order.number, proposal, spoken))
+    if ahead > 1:
+        lines += ["", "AFTER IT"]
+        lines += [line for follow in follow_ups(case, proposal) for line in follow_lines(follow)]
+    if explain and case.reasoning is not None:
+        shares = explained_shares(case.reasoning, proposal.problem_number, proposal.problem)
+        parts = [*shares, explained_check(case.reasoning, proposal.name, proposal.check)]
+        lines += [line for part in parts for line in part_lines(part)]
+    typer.echo("\n".join(lines))

@@ -1,0 +1,124 @@
+"""Every figure of a sheet followed to a formula and a source."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from dtctriage.triage.factors import Evidence, Factors, weight_before
+from dtctriage.triage.model import Assessment, Check, Factor, Problem
+from dtctriage.triage.readings import reading_words
+from dtctriage.triage.suspects import case_words, things
+from dtctriage.triage.suspicion import Hypothesis
+from dtctriage.wiring.bench import Means, Probe
+from dtctriage.work.belief import ranked
+from dtctriage.work.case import Reasoning
+
+MOST_SUSPECTS = 3
+"""As many suspects of a problem are explained."""
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A figure, how it comes about, and where that is from."""
+
+    figure: str
+    formula: str
+    source: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What is explained, with its lines."""
+
+    title: str
+    lines: tuple[Line, ...]
+
+
+Explanation = tuple[Part, ...]
+
+
+def explained(reasoning: Reasoning, assessment: Assessment) -> Explanation:
+    """The shares, checks and readings of every problem."""
+    return tuple(
+        part
+        for number, problem in enumerate(assessment.problems, start=1)
+        for part in _problem(reasoning, number, problem)
+    )
+
+
+def _problem(reasoning: Reasoning, number: int, problem: Problem) -> Iterator[Part]:
+    yield from explained_shares(reasoning, number, problem)
+    for nth, check in enumerate(problem.checks, start=1):
+        yield explained_check(reasoning, f"{number}.{nth}", check)
+
+
+def explained_shares(reasoning: Reasoning, number: int, problem: Problem) -> Iterator[Part]:
+    """How the share of each of the first suspects comes about."""
+    if problem.trouble is None:
+        return
+    hypotheses = ranked(reasoning, problem)
+    told = Factors(reasoning.suspicion, Evidence(reasoning.seen, problem.trouble, reasoning.observations))
+    groups: dict[str, list[Hypothesis]] = {}
+    for item in hypotheses:
+        groups.setdefault(things(reasoning.suspicion, item.faults), []).append(item)
+    first = sorted(groups.values(), key=lambda items: -sum(item.share for item in items))
+    for letter, items in zip("abc", first[:MOST_SUSPECTS], strict=False):
+        yield _share(reasoning, f"{number}{letter}", items, told.of(items[0].faults))
+
+
+def _share(reasoning: Reasoning, name: str, items: Sequence[Hypothesis], factors: Sequence[Factor]) -> Part:
+    """`items` are one thing's faults, the likeliest first; `factors` belong to that one."""
+    top, total = items[0], sum(item.share for item in items)
+    weight, basis = weight_before(reasoning.suspicion, top.faults)
+    score = math.log(weight) + math.fsum(math.log(factor.chance) for factor in factors)
+    lines = [Line(f"{weight:.3g}", f"weight before evidence: {basis}", "triage_priors, common practice")]
+    lines += [Line(f"x {f.chance:.3g}", f"{f.evidence} = {f.basis}", f.source) for f in factors]
+    product = math.exp(score)
+    lines.append(
+        Line(
+            f"{top.share:.1%}",
+            f"{product:.3g} / {product / top.share:.3g}, the same product summed over all suspects",
+            "Bayes' rule",
+        )
+    )
+    if len(items) > 1:
+        lines.append(Line(f"{total:.1%}", f"sum over {len(items)} faults that one hand reaches for"))
+    return Part(f"{name} {case_words(reasoning.suspicion, top.faults)}", tuple(lines))
+
+
+def explained_check(reasoning: Reasoning, name: str, check: Check) -> Part:
+    """Where a check's minutes, limit, worth and expected readings come from."""
+    lines = [
+        Line(f"{check.minutes:g} min", "of the profile, else of the table check_costs", "common practice")
+    ]
+    if check.expect:
+        lines.append(Line("limit", check.expect, check.source))
+    if check.settles:
+        lines.append(
+            Line(
+                f"{check.settles:.0%}",
+                "of the doubt: (H - expected H after it) / H, H = -sum of p log2 p over the things at fault",
+                "Shannon's entropy",
+            )
+        )
+    lines += [
+        Line(
+            f"{outcome.chance:.0%}",
+            f"{outcome.reading}: the shares of all suspects that read so, summed",
+            "the vehicle profile's circuit, solved for each fault",
+        )
+        for outcome in check.outcomes
+    ]
+    lines += [_sound(reasoning, probe) for probe in check.probes]
+    return Part(f"{name} {check.what}", tuple(lines))
+
+
+def _sound(reasoning: Reasoning, probe: Probe) -> Line:
+    value = float(reasoning.suspicion.bench.readings(probe, [()])[0])
+    battery = reasoning.suspicion.wiring.profile.battery
+    formula = f"{probe.means} {reasoning.spoken.place(probe)} in a sound vehicle"
+    if probe.means in (Means.VOLTS, Means.LAMP):
+        formula += f": nodal analysis, battery {battery.volts:g} V behind {battery.ohms:g} ohm"
+    return Line(reading_words(probe, value), formula, "vehicle profile")

@@ -1,0 +1,128 @@
+"""A kept order opened: its sweep folded, its log read, ready to be judged with any readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from dtctriage.codes.meaning import ShopMeanings
+from dtctriage.codes.shop import meanings_for
+from dtctriage.compare import Side
+from dtctriage.errors import TriageError
+from dtctriage.records import Order, Records, SweepOutcome, SweepRecord, VinOrigin
+from dtctriage.remembered import history_of, vin_of
+from dtctriage.sweep.events import Event
+from dtctriage.sweep.picture import Picture, picture
+from dtctriage.triage.assess import assess
+from dtctriage.triage.known import known_data
+from dtctriage.triage.model import Assessment
+from dtctriage.triage.seen import seen_by
+from dtctriage.triage.suspicion import Suspicion
+from dtctriage.wiring.bench import Observation
+from dtctriage.wiring.power import Wiring
+from dtctriage.wiring.probe_text import ProbeText
+from dtctriage.wiring.profile import Profile
+from dtctriage.wiring.profile_file import parse_profile
+from dtctriage.work.case import Case, Reasoning
+from dtctriage.work.log import Span, read_log
+
+_ENDS = {
+    SweepOutcome.DIED: "the program ended before the sweep did",
+    SweepOutcome.RUNNING: "the sweep is still running",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class OwnMeanings:
+    """Where the shop keeps its own meanings of codes: one CSV a make. `make` names it, else the vehicle's."""
+
+    folder: Path | None = None
+    make: str | None = None
+
+
+NO_OWN = OwnMeanings()
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """An order's sweep with everything that speaks about it."""
+
+    order: Order
+    sweep: SweepRecord
+    profile: Profile | None
+    picture: Picture
+    case: Case
+    own: OwnMeanings
+
+    @property
+    def side(self) -> Side:
+        """As it is compared with another sweep: judged with the readings of its own log."""
+        return Side(self.picture, self.case.judged())
+
+
+def open_order(
+    records: Records, number: str, sweep_id: int | None = None, own: OwnMeanings = NO_OWN
+) -> Opened:
+    """An order's sweep, the latest unless told. Raises TriageError when there is none."""
+    order, sweep = records.order(number), sweep_of(records, number, sweep_id)
+    return open_sweep(records, order, sweep, profile_of(sweep), own)
+
+
+def open_sweep(
+    records: Records, order: Order, sweep: SweepRecord, profile: Profile | None, own: OwnMeanings
+) -> Opened:
+    """A kept sweep, to be judged with what the shop remembers of like vehicles."""
+    seen = fold(records.sweep_events(sweep.id), profile, _ENDS.get(sweep.outcome, ""))
+    history = history_of(records, order, vin_of(order, seen), sweep.started_at)
+    entered = order.vin if order.vin_origin is VinOrigin.ENTERED else None
+    spoken = ProbeText(profile) if profile else None
+    log = read_log(records, order.number, spoken, _span(records, order, sweep))
+    suspicion = Suspicion(Wiring(profile)) if profile else None
+    shop = meanings_of(own, order.make, profile)
+
+    def judged(observations: Sequence[Observation]) -> Assessment:
+        return assess(seen, suspicion, entered, history, shop=shop, observations=observations)
+
+    reasoning = None
+    if profile is not None and suspicion is not None and spoken is not None:
+        reasoning = Reasoning(suspicion, seen_by(seen, profile), spoken, log.observations)
+    return Opened(order, sweep, profile, seen, Case(log, reasoning, judged), own)
+
+
+def meanings_of(own: OwnMeanings, make: str | None, profile: Profile | None) -> ShopMeanings:
+    """The shop's own meanings for the make of the order, else of the profile."""
+    return meanings_for(own.folder, own.make, make or (profile.vehicle.make if profile else ""))
+
+
+def _span(records: Records, order: Order, sweep: SweepRecord) -> Span:
+    """Readings belong to the sweep before them."""
+    later = (item.started_at for item in records.sweeps(order.number) if item.id > sweep.id)
+    return Span(sweep.started_at, min(later, default=None))
+
+
+def sweep_of(records: Records, order_number: str, sweep_id: int | None = None) -> SweepRecord:
+    """A sweep of the order, the latest unless told. Raises TriageError where there is none such."""
+    order = records.order(order_number)
+    sweep = records.sweep(sweep_id) if sweep_id is not None else records.last_sweep(order_number)
+    if sweep is None or sweep.order != order.number:
+        raise TriageError(
+            f"Order {order.number} has no such sweep", "Take the intake first: dtctriage intake"
+        )
+    return sweep
+
+
+def profile_of(sweep: SweepRecord) -> Profile | None:
+    """The profile that a sweep was taken with."""
+    return parse_profile(sweep.profile.text, str(sweep.profile.path)) if sweep.profile else None
+
+
+def fold(events: Iterable[Event], profile: Profile | None, died: str = "") -> Picture:
+    """The picture of a sweep. `died` says why it has no end of its own."""
+    expected = tuple(module.target for module in profile.module) if profile else ()
+    seen = picture(events, expected, known_data(profile))
+    # By address: who answered first depends on the link, not on the vehicle.
+    seen.modules = dict(sorted(seen.modules.items()))
+    if died and seen.broken is None:
+        seen.broken = died
+    return seen
