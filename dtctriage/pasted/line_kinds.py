@@ -15,6 +15,15 @@ class CanLine:
     data: bytes
 
 
+_HIGHEST = {3: 0x7FF, 8: 0x1FFF_FFFF}
+
+
+def can_line(text: str, digits: str, data: bytes) -> CanLine | None:
+    """A frame whose identifier has three or eight digits; None where it does not fit 11 or 29 bits."""
+    identifier = int(digits, 16)
+    return CanLine(text, identifier, len(digits) == 8, data) if identifier <= _HIGHEST[len(digits)] else None
+
+
 @dataclass(frozen=True, slots=True)
 class BytesLine:
     """Bytes without a CAN identifier.

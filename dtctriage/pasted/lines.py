@@ -6,14 +6,7 @@ import re
 from dataclasses import replace
 
 from dtctriage.pasted.adapter_words import marked, notice, progress
-from dtctriage.pasted.line_kinds import (
-    CanLine,
-    Line,
-    NoticeLine,
-    SegmentLine,
-    SpnLine,
-    WordLine,
-)
+from dtctriage.pasted.line_kinds import Line, NoticeLine, SegmentLine, SpnLine, WordLine, can_line
 from dtctriage.pasted.words import read_words
 
 _LOG = re.compile(
@@ -92,14 +85,12 @@ def _log_line(line: str) -> Line | None:
     digits = match[2][flags:]
     if len(digits) % 2:
         return None
-    return CanLine(line, int(match[1], 16), len(match[1]) == 8, bytes.fromhex(digits))
+    return can_line(line, match[1], bytes.fromhex(digits))
 
 
 def _dump_line(line: str) -> Line | None:
     match = _DUMP.fullmatch(line)
-    if match is None:
-        return None
-    return CanLine(line, int(match[1], 16), len(match[1]) == 8, _bytes_of(match[2]))
+    return None if match is None else can_line(line, match[1], _bytes_of(match[2]))
 
 
 def _segment_line(line: str) -> Line | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from itertools import groupby
 
-from dtctriage.pasted.line_kinds import BytesLine, CanLine, LengthLine, Line, ProseLine, WordLine
+from dtctriage.pasted.line_kinds import BytesLine, CanLine, LengthLine, Line, ProseLine, WordLine, can_line
 
 _HEX = re.compile(r"[0-9A-F]+", re.IGNORECASE)
 _PAIRS = re.compile(r"(?:[0-9A-F]{2})+", re.IGNORECASE)
@@ -64,7 +64,10 @@ def _frames(line: str, words: list[str]) -> list[Line]:
         if not data or any(len(word) != 2 for word in data):
             return []
         text = line if len(starts) == 1 else " ".join(words[start:end])
-        found.append(CanLine(text, int(identifier, 16), len(identifier) == 8, bytes.fromhex("".join(data))))
+        frame = can_line(text, identifier, bytes.fromhex("".join(data)))
+        if frame is None:
+            return []
+        found.append(frame)
     return found
 
 
@@ -80,7 +83,7 @@ def _compact(word: str, alone: bool) -> Line:
     if len(word) == 3:
         return LengthLine(word, int(word, 16))
     if len(word) % 2 and len(word) > 5 and word[0] == "7" and not _is_vin(word):
-        return CanLine(word, int(word[:3], 16), False, bytes.fromhex(word[3:]))
+        return can_line(word, word[:3], bytes.fromhex(word[3:])) or WordLine(word, word)
     if len(word) % 2:
         return WordLine(word, word)
     data = bytes.fromhex(word)

@@ -110,6 +110,13 @@ def test_bytes_in_groups_are_one_answer() -> None:
     assert codes(read("0143 4101")) == ["P0143", "C0101"]
 
 
+def test_what_cannot_be_an_identifier_is_none() -> None:
+    """29 bits end at 1FFFFFFF, 11 bits at 7FF: these are the bytes of an answer, or nothing."""
+    assert payloads(read("43010143 01 96")) == []
+    assert payloads(read("43020143 01 96")) == ["430201430196"]
+    assert payloads(read("can0 9E8 [3] 02 43 00")) == []
+
+
 @pytest.mark.parametrize("refusal", ["7F0311", "7F 03 11", "7F03 11"])
 def test_a_refusal_is_no_code(refusal: str) -> None:
     assert payloads(read(refusal)) == ["7F0311"]
