@@ -1,0 +1,117 @@
+"""From intake over repair, recheck, clearing and recheck: the demo's orders, on CAN and as a text adapter."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import pytest
+
+from dtctriage.sheet import schema_text
+
+Cli = Callable[..., Any]
+WAYS = {"can": "", "text": "over=text"}
+
+
+def link_of(demo: Path, order: str, *options: str) -> str:
+    said = "&".join(filter(None, options))
+    return f"classroom:{demo / f'{order}.lesson.toml'}{'?' + said if said else ''}"
+
+
+def page_of(ended: Any) -> dict[str, Any]:
+    """The second page of a recheck that was printed as JSON."""
+    assert ended.code == 0, ended.err
+    sheet = json.loads(ended.out)
+    jsonschema.validate(sheet, json.loads(schema_text()))
+    page: dict[str, Any] = sheet["before_after"]
+    return page
+
+
+def became(page: dict[str, Any]) -> set[str]:
+    return {line["change"] for line in page["codes"]}
+
+
+@pytest.mark.parametrize(("order", "way"), [("first", "can"), ("second", "text"), ("third", "can")])
+def test_the_repair_of_an_order_is_proven_in_two_steps(cli: Cli, demo: Path, order: str, way: str) -> None:
+    over, profile = WAYS[way], demo / "kavo.vehicle.toml"
+    first = cli(
+        *("intake", "--link", link_of(demo, order, over), "--order", "RO-7", "--profile", profile),
+        *("--technician", "M. Sato", "--rounds", "1", "--json"),
+    )
+    before = json.loads(first.out)
+
+    # Repaired: what failed is history now, silent modules answer. Nothing is gone by itself.
+    repaired = page_of(cli("recheck", "RO-7", link_of(demo, order, over, "repaired=yes"), "--json"))
+    assert "gone" not in became(repaired) and "changed" in became(repaired)
+    assert not any("failing now" in line["after"] for line in repaired["codes"])
+    silent = {line["label"] for line in before["modules"] if line["state"] == "silent"}
+    answering = {
+        line["module"] for line in repaired["modules"] if line["before"] == "silent" != line["after"]
+    }
+    assert answering == silent
+
+    # Cleared: by the recheck's intake, which has read the modules that were silent before.
+    cleared = cli("clear", "RO-7", link_of(demo, order, over, "repaired=yes"), "--typed", "RO-7")
+    assert cleared.code == 0, cleared.out + cleared.err
+    assert "refused" not in cleared.out
+
+    # Gone, but for the permanent codes, which name the monitor they wait for.
+    after = page_of(
+        cli("recheck", "RO-7", link_of(demo, order, over, "repaired=yes", "cleared=yes"), "--json")
+    )
+    assert {line["change"] for line in after["codes"] if not line["permanent"]} <= {"gone"}
+    permanent = {(line["module"], line["code"][:5]) for line in after["codes"] if line["permanent"]}
+    waiting = {(line["module"], code) for line in after["to_run"] for code in line["codes"]}
+    assert {(module, code[:5]) for module, code in waiting} == permanent
+    assert len(after["cleared"]) == 1
+    text = cli("sheet", "RO-7").out
+    assert "CLEARED" in text and "proves no repair" in text
+    assert ("No tool erases a permanent code" in text) is bool(permanent)
+
+
+@pytest.mark.parametrize("form", ["html", "pdf", "json", "text"])
+def test_every_form_of_the_sheet_has_the_second_page(cli: Cli, demo: Path, tmp_path: Path, form: str) -> None:
+    link = link_of(demo, "second")
+    cli("intake", "--link", link, "--order", "RO-7", "--rounds", "1", "--quick")
+    cli("recheck", "RO-7", link)
+    place = tmp_path / f"sheet.{form}"
+    assert cli("sheet", "RO-7", "--form", form, "--to", place).code == 0
+    content = place.read_bytes()
+    assert (b"%PDF-" in content) if form == "pdf" else (b"efore" in content and b"fter" in content)
+    assert form == "pdf" or b"STILL THERE" in content or b"still there" in content
+
+
+def test_a_vehicle_that_goes_on_running_shows_what_comes_back(shop: Any, demo: Path) -> None:
+    """One vehicle over a TCP port from intake to recheck: its faults are still there, the history is gone.
+
+    U0155 is from last winter: nothing sets it today. U0103 is permanent, for it lights the lamp.
+    """
+    with shop.classroom(demo / "second.lesson.toml", "--tcp", "0", "--baud", "0") as (link, _):
+        profile = demo / "kavo.vehicle.toml"
+        taken = shop.run(
+            *("intake", "--link", link, "--order", "RO-7", "--profile", profile),
+            *("--technician", "M. Sato", "--rounds", "1"),
+        )
+        assert taken.code == 0, taken.err
+        cleared = shop.run("clear", "RO-7", link, "--typed", "RO-7")
+        assert cleared.code == 0, cleared.out + cleared.err
+        page = page_of(shop.run("recheck", "RO-7", link, "--json"))
+    changes = {f"{line['module']} {line['code']}": line["change"] for line in page["codes"]}
+    assert changes["HVAC U0155-87"] == "gone"
+    permanent = {line["module"] for line in page["codes"] if line["permanent"]}
+    assert permanent == {"ECM", "TCM"}
+
+
+def test_a_running_engine_is_not_cleared(shop: Any, demo: Path, tmp_path: Path) -> None:
+    text = (demo / "second.lesson.toml").read_text(encoding="utf-8")
+    text = text.replace('= "kavo', f'= "{demo.as_posix()}/kavo') + '\n[state]\nengine = "idling"\n'
+    lesson = tmp_path / "idling.lesson.toml"
+    lesson.write_text(text, encoding="utf-8")
+    link = f"classroom:{lesson}"
+    shop.run("intake", "--link", link, "--order", "RO-7", "--technician", "M. Sato", "--rounds", "1")
+    ended = shop.run("clear", "RO-7", link, "--typed", "RO-7")
+    assert ended.code == 2 and ended.out == ""
+    assert "The engine runs" in ended.err.splitlines()[-1]
