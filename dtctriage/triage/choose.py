@@ -66,8 +66,7 @@ def choose(
     certain suspect gets a check that proves it.
     """
     cases, shares = _cases(hypotheses)
-    labels = _numbered([case[0].at if len(case) == 1 else tuple(f.at for f in case) for case in cases])
-    # Checks are done with the key where it belongs: then nothing is wrong.
+    labels = labels_of(cases)
     right = _put_right(cases)
     read = [_Read(bench, offer, cases, right) for offer in offers]
     minutes = [offer.minutes for offer in offers]
@@ -96,6 +95,7 @@ class _Read:
 
 
 def _put_right(cases: Sequence[Faults]) -> list[Faults]:
+    """Checks are done with the key where it belongs: then nothing is wrong."""
     return [tuple(fault for fault in case if fault.kind is not FaultKind.KEY_POSITION) for case in cases]
 
 
@@ -150,6 +150,27 @@ def _cases(hypotheses: Sequence[Hypothesis]) -> tuple[list[Faults], Floats]:
 
 OUTSIDE = Fault(FaultKind.KEY_POSITION, "")
 """Stands for a cause that the profile does not hold: every reading is that of a sound vehicle."""
+
+
+def labels_of(cases: Sequence[Faults]) -> Cells:
+    """(H,) numbers of the parts at fault: kinds of fault of one part are one."""
+    return _numbered([case[0].at if len(case) == 1 else tuple(f.at for f in case) for case in cases])
+
+
+def table_of(
+    bench: Bench, offers: Sequence[Offer], hypotheses: Sequence[Hypothesis]
+) -> tuple[Cells, Floats, list[Cells]]:
+    """Labels and shares of the cases (H,), and the cells of each offer's readings (H,)."""
+    cases, shares = _cases(hypotheses)
+    right = _put_right(cases)
+    return labels_of(cases), shares, [_Read(bench, offer, cases, right).cells for offer in offers]
+
+
+def best_step(
+    labels: Cells, shares: Floats, readings: Sequence[Cells], minutes: Sequence[float]
+) -> int | None:
+    """The check that is proposed first; None where none is worth the walk."""
+    return next((check for check, _ in _ranking(labels, shares, readings, minutes, 1)), None)
 
 
 def _numbered(names: Sequence[Hashable]) -> Cells:

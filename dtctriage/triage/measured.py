@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from dtctriage.triage.tables import likelihood
 from dtctriage.wiring.bench import Means, Observation
-from dtctriage.wiring.faults import FaultKind
 from dtctriage.wiring.meter import Bench
 from dtctriage.wiring.network import Floats
 from dtctriage.wiring.states import Case
@@ -42,19 +41,20 @@ class Measured:
         return bool(self.observations)
 
     def log_chances(self, cases: Sequence[Case]) -> Floats:
-        """(H,) log chance of all readings under each suspect. A key in the wrong place is put right first."""
-        put_right = [tuple(f for f in case if f.kind is not FaultKind.KEY_POSITION) for case in cases]
+        """(H,) log chance of all readings under each suspect.
+
+        What was solved for a list of cases is remembered by the bench: give the same list again.
+        """
         total = np.zeros(len(cases))
         for observation in self.observations:
-            total += self.log_chance(observation, put_right)
+            total += self.log_chance(observation, cases)
         return total
 
     def log_chance(self, observation: Observation, cases: Sequence[Case]) -> Floats:
         """(H,) log chance of one reading, averaged over sizes of corrosion."""
-        worn = [i for i, case in enumerate(cases) if any(f.kind is FaultKind.HIGH_RESISTANCE for f in case)]
+        worn, some = self._bench.worn(cases)
         plain = np.exp(self._one(observation, cases, WORN_OHMS[1]))
-        if worn:
-            some = [cases[i] for i in worn]
+        if len(worn):
             sizes = [np.exp(self._one(observation, some, ohms)) for ohms in WORN_OHMS]
             plain[worn] = np.mean(sizes, axis=0)
         wrong = likelihood("reading_wrong")

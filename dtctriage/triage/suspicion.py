@@ -35,6 +35,8 @@ LEAST = 1e-9
 """A share below this is left out of the list."""
 MOST_PAIRS = 45_000
 """Pairs of faults weighed at most, the likeliest before evidence."""
+WORTH_A_MENTION = 1e-3
+"""Suspects with a smaller share are not asked whether a reading fits."""
 MISFIT = 1.0
 """Below this a reading fits the best suspect no better than a reading that says nothing would."""
 NO_FAULT: list[Case] = [()]
@@ -110,6 +112,14 @@ class Suspicion:
         silence_aside = Seen({}, seen.readable, (), frozenset(), frozenset(), {}, None)
         return self.expectations.trouble(silence_aside, self.sound, seen.past_codes)
 
+    def misfits(
+        self, seen: Seen, ranked: Sequence[Hypothesis], observations: Sequence[Observation]
+    ) -> list[Observation]:
+        """Readings that no suspect worth a mention gives a chance: they or the wiring as known are off."""
+        measured = Measured(self.bench, observations, seen.connector_volts)
+        cases = [_put_right(item.faults) for item in ranked if item.share > WORTH_A_MENTION]
+        return [item for item in observations if cases and float(measured.fits(item, cases).max()) < MISFIT]
+
     def explains(self, fault: Fault, trouble: Trouble) -> Trouble:
         """What one fault alone accounts for."""
         return self.expectations.explained(trouble, self.effects_of(fault))
@@ -176,10 +186,11 @@ class Suspicion:
         score = np.full(len(shown), -math.inf)
         chance = weigher.log_chances(shown, found)
         score[kept] = np.log(weights[kept]) + chance[kept]
-        readings = np.zeros(len(shown))
-        if measured and len(kept):
-            readings[kept] = measured.log_chances([shown.cases[i] for i in kept])
-        return _Table(shown, found, score + readings)
+        if measured:
+            # Readings are taken with the key where it belongs.
+            cases = self._plain if shown is self._singles else shown.cases
+            score = score + measured.log_chances(cases)
+        return _Table(shown, found, score)
 
     def _one_is_not_enough(self, table: _Table, measured: Measured, trouble: Trouble) -> bool:
         """Nothing that one fault explains is all of it, or the one that does is at odds with a reading."""
@@ -188,7 +199,7 @@ class Suspicion:
             return bool(trouble)
         if table.found.of(best) != trouble:
             return True
-        case = [tuple(f for f in table.shown.cases[best] if f.kind is not FaultKind.KEY_POSITION)]
+        case = [_put_right(table.shown.cases[best])]
         return any(float(measured.fits(item, case)[0]) < MISFIT for item in measured.observations)
 
     def _scored_pairs(self, first: _Table, weigher: Weigher, measured: Measured, trouble: Trouble) -> _Table:
@@ -221,8 +232,12 @@ class Suspicion:
     @cached_property
     def _plain(self) -> list[Case]:
         """The single faults with the key put right."""
-        cases = self._singles.cases
-        return [tuple(f for f in case if f.kind is not FaultKind.KEY_POSITION) for case in cases]
+        return [_put_right(case) for case in self._singles.cases]
+
+
+def _put_right(case: Case) -> Case:
+    """The faults left once the key is where it belongs."""
+    return tuple(fault for fault in case if fault.kind is not FaultKind.KEY_POSITION)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dtctriage.wiring.bench import Means, Probe, Setup
 from dtctriage.wiring.buses import PairMeter, bus_place
@@ -41,6 +42,7 @@ class Bench:
     def __init__(self, wiring: Wiring) -> None:
         self.wiring = wiring
         self._known: dict[tuple[int, Setup, float], tuple[Sequence[Case], States]] = {}
+        self._worn: dict[int, tuple[Sequence[Case], NDArray[np.intp], list[Case]]] = {}
 
     def readings(self, probe: Probe, cases: Sequence[Case], worn_ohms: float = HIGH_OHMS) -> Floats:
         """(H,) volts; ohms, `inf` for OL; the lamp's share of nominal volts; 1 for a click or a bad part."""
@@ -71,6 +73,17 @@ class Bench:
         network = states.sound.network
         difference: Floats = volts[:, network.place(probe.plus)] - volts[:, network.place(probe.minus)]
         return difference
+
+    def worn(self, cases: Sequence[Case]) -> tuple[NDArray[np.intp], list[Case]]:
+        """The rows with corrosion, whose size nobody knows, and their cases."""
+        if id(cases) not in self._worn:
+            if len(self._worn) >= REMEMBERED:
+                del self._worn[next(iter(self._worn))]
+            rows = [
+                i for i, case in enumerate(cases) if any(f.kind is FaultKind.HIGH_RESISTANCE for f in case)
+            ]
+            self._worn[id(cases)] = cases, np.array(rows, dtype=np.intp), [cases[i] for i in rows]
+        return self._worn[id(cases)][1:]
 
     def _states(self, cases: Sequence[Case], setup: Setup, worn_ohms: float) -> States:
         key = (id(cases), setup, worn_ohms)

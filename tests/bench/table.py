@@ -15,9 +15,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 import bulk_decode
 import can_roll_call
 import decode_start
+import diagnosis
 import false_alarms
 import intake_memory
+import optimum
 import serial_intake
+import weighing_speed
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +49,9 @@ BENCHMARKS = (
     Benchmark("Start of dtctriage decode", decode_start, "times", 1.3, judged="dtctriage"),
     Benchmark("1,000,000 three-byte records with meaning", bulk_decode, "times faster", 20, at_least=True),
     Benchmark("Memory of an intake", intake_memory, "MB", 150),
+    Benchmark("Every single and double fault weighed", weighing_speed, "s", 0.3, judged="posterior"),
+    Benchmark("Checks against exhaustive search", optimum, "times the optimum", 1.25, judged="all"),
+    Benchmark("Random faults looked for", diagnosis, "times", 0.6),
     Benchmark("Rules on 1,000 vehicles", false_alarms, "healthy flagged", 10, judged="any rule"),
 )
 
