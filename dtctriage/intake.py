@@ -13,7 +13,7 @@ from typing import Any
 
 from dtctriage.errors import TriageError
 from dtctriage.guard import GuardedLink, reads
-from dtctriage.link import BusProtocol, Link, Recording
+from dtctriage.link import BusProtocol, Link, Recording, Target
 from dtctriage.records import KeptProfile, Records, SweepOutcome, SweepRecord
 from dtctriage.sweep.events import Event, SweepBroken, SweepFinished
 from dtctriage.sweep.run import Depth, Plan, sweep
@@ -25,7 +25,10 @@ from dtctriage.wiring.profile_file import parse_profile
 
 @dataclass(frozen=True, slots=True)
 class Wish:
-    """What the technician asks of a sweep. `profile` with the file it came from, or None."""
+    """What the technician asks of a sweep. `profile` with the file it came from, or None.
+
+    `remembered` are addresses known from the shop's records.
+    """
 
     rounds: int = 3
     full: bool = False
@@ -33,10 +36,11 @@ class Wish:
     protocol: BusProtocol | None = None
     profile: Profile | None = None
     kept_profile: KeptProfile | None = None
+    remembered: tuple[Target, ...] = ()
 
 
-_NO_SETTINGS = ("profile", "kept_profile")
-"""What a sweep keeps of a wish in another way."""
+_NO_SETTINGS = ("profile", "kept_profile", "remembered")
+"""What a sweep keeps of a wish in another way, or what the records tell anew each time."""
 
 
 def settings_of(wish: Wish) -> dict[str, Any]:
@@ -75,7 +79,7 @@ def plan_for(link: Link, wish: Wish) -> Plan:
         recorded = tuple(item for item in link.recorded_requests if reads(item.payload))
     protocol = wish.protocol or _protocol_of(wish.profile)
     known = known_data(wish.profile)
-    return Plan(wish.rounds, wish.full, protocol, expected, wish.depth, known, recorded)
+    return Plan(wish.rounds, wish.full, protocol, expected, wish.depth, known, wish.remembered, recorded)
 
 
 def _protocol_of(profile: Profile | None) -> BusProtocol | None:

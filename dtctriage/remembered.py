@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import datetime
 
+from dtctriage.link import Target
 from dtctriage.records import EarlierIntake, Order, Records
 from dtctriage.sweep.picture import Picture, picture
 from dtctriage.triage.history import History, last_visit, like_vehicle
 from dtctriage.vin import Vin, VinError
+
+MOST_OF = 0.5
+"""Share of like vehicles that answered at an address for it to be called. Common practice, no source."""
 
 
 def history_of(records: Records, order: Order, vin: str | None, before: datetime) -> History | None:
@@ -26,6 +31,24 @@ def history_of(records: Records, order: Order, vin: str | None, before: datetime
         tuple(like_vehicle(_picture(intake)) for intake in like),
         last_visit(_picture(earlier), f"{earlier.at:%Y-%m-%d}") if earlier else None,
     )
+
+
+def addresses_of(records: Records, order: Order, before: datetime) -> tuple[Target, ...]:
+    """Addresses at which this vehicle answered at its last visit, or most like vehicles did.
+
+    Without a profile nobody else says that there is a module to be missed.
+    """
+    try:
+        known = Vin.parse(order.vin or "")
+    except VinError:
+        return ()
+    like = records.likeness.of_pattern(known.pattern, but=known.text, before=before)
+    answered = [frozenset(_picture(intake).modules) for intake in like]
+    counts = Counter(target for targets in answered for target in targets)
+    found = {target for target, count in counts.items() if count >= MOST_OF * len(answered)}
+    earlier = records.likeness.last_visit(known.text, but_order=order.number, before=before)
+    found |= set(_picture(earlier).modules) if earlier else set()
+    return tuple(sorted(found))
 
 
 def _picture(intake: EarlierIntake) -> Picture:

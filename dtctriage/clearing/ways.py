@@ -6,19 +6,20 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from dtctriage.link import Target, functional
-from dtctriage.services.clearing import ALL_GROUPS, ClearObdRequest, ClearRequest
+from dtctriage.services.clearing import ALL_GROUPS, ClearObdRequest, ClearRequest, KwpClearRequest
 from dtctriage.sweep.events import Answered, Event
 from dtctriage.sweep.pairing import module_target
 from dtctriage.sweep.questions import Language
 
 EMISSION_GROUP = 0xFFFF33
 """The group of emission codes (ISO 14229-1 Annex D), which J1979-2 clears in place of service 04."""
+KWP_ALL_GROUPS = 0xFF00
+"""All groups of codes (ISO 14230-3, from memory)."""
 CLEARING: Mapping[Language, bytes] = {
     Language.J1979: ClearObdRequest().encode(),
     Language.OBD_ON_UDS: ClearRequest(EMISSION_GROUP).encode(),
     Language.UDS: ClearRequest(ALL_GROUPS).encode(),
-    # ISO 14230-3, from memory: service 14 with two bytes of group, FF00 for all.
-    Language.KWP: b"\x14\xff\x00",
+    Language.KWP: KwpClearRequest(KWP_ALL_GROUPS).encode(),
 }
 _READ_BY: Mapping[bytes, Language] = {
     b"\x03": Language.J1979,

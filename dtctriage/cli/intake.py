@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -66,6 +67,7 @@ def intake(
     from dtctriage.intake import Wish, take
     from dtctriage.links import open_link
     from dtctriage.records import Records
+    from dtctriage.remembered import addresses_of
     from dtctriage.work.opening import OwnMeanings
 
     known, kept_profile = read_profile(profile)
@@ -88,6 +90,7 @@ def intake(
                 technician=technician,
                 shop=shop,
             )
+            wish = replace(wish, remembered=addresses_of(kept, kept.order(number), now()))
             sweep_id = take(
                 way, link, wish, kept, number, wire_log or wire_log_path(number), now, progress.show
             )

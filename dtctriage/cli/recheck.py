@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -41,14 +42,16 @@ def recheck(
     from dtctriage.intake import take, wish_of
     from dtctriage.links import open_link
     from dtctriage.records import Records
-    from dtctriage.work.opening import OwnMeanings
+    from dtctriage.work.opening import OwnMeanings, fold
 
     with Records.open(records) as kept:
         first = _first(kept, order)
         number = first.order
+        answered = tuple(fold(kept.sweep_events(first.id), None).modules)
+        wish = replace(wish_of(first), remembered=answered)
         with closing(open_link(link)) as way, closing(Progress()) as progress:
             place = wire_log or wire_log_path(number)
-            sweep = take(way, link, wish_of(first), kept, number, place, now, progress.show, first.id)
+            sweep = take(way, link, wish, kept, number, place, now, progress.show, first.id)
         made = sheet_of(kept, number, sweep, OwnMeanings(meanings, make))
     hand_over(made, number, json, out, anything_read=progress.anything_read)
 

@@ -1,6 +1,6 @@
 """SAE J1979 service 04, ISO 14229-1 and ISO 14230-3 service 14: clearing codes, as bytes only.
 
-Nothing here sends anything; the guard before the wire stops both requests.
+Nothing here sends anything; the guard before the wire passes these requests under a permit alone.
 """
 
 from __future__ import annotations

@@ -23,7 +23,10 @@ class Depth(IntEnum):
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """How to sweep. `expected` are the profile's addresses; `full` asks the whole diagnostic range too."""
+    """How to sweep. `expected` are the profile's addresses; `full` asks the whole diagnostic range too.
+
+    `remembered` are addresses that answered on this vehicle or like ones before: they are called, too.
+    """
 
     rounds: int = 3
     full: bool = False
@@ -32,5 +35,6 @@ class Plan:
     depth: Depth = Depth.USUAL
     known: Mapping[Target, Known] = field(default_factory=dict)
     """What the profile knows of the modules' data."""
+    remembered: tuple[Target, ...] = ()
     recorded: tuple[Request, ...] | None = None
     """What a recording was asked; None for a live vehicle."""

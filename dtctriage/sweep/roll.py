@@ -104,6 +104,9 @@ class Roll:
 
     def _targets(self, framing: Framing) -> list[Target]:
         wanted = [target for target in self._plan.expected if target.framing is framing]
+        named = {target.request for target in wanted}
+        earlier = (target for target in self._plan.remembered if target.framing is framing)
+        wanted += [target for target in earlier if target.request not in named]
         if not framing.is_can:
             return wanted if framing is Framing.ISO14230 else []
         taken = {target.request for target in wanted}

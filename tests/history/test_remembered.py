@@ -11,7 +11,7 @@ from dtctriage.desk import sheet_of
 from dtctriage.link import BusProtocol, Framing, physical
 from dtctriage.records import Records, SweepOutcome
 from dtctriage.records.likeness import MOST_LIKE
-from dtctriage.remembered import history_of
+from dtctriage.remembered import addresses_of, history_of
 from dtctriage.sheet import Sheet
 from dtctriage.sweep.events import (
     Answered,
@@ -189,3 +189,24 @@ def test_no_more_vehicles_than_useful_are_looked_at(records: Records, visit: Vis
         visit(f"RO-{nth}", vin(nth), USUAL[:1], day=nth)
     visit("RO-NEW", vin(999), day=99)
     assert len(history(records, "RO-NEW").vehicles) == MOST_LIKE  # type: ignore[attr-defined]
+
+
+def test_addresses_that_most_like_vehicles_answer_on_are_called(records: Records, visit: Visit) -> None:
+    fleet(visit, 2, 3)
+    order = records.create_or_update_order("RO-NEW", at=DAY, vin=vin(999))
+    labels = [target.label for target in addresses_of(records, order, DAY + timedelta(days=50))]
+    assert labels == ["7E0", "7E1", "7E2"]
+
+
+def test_addresses_of_the_last_visit_are_called(records: Records, visit: Visit) -> None:
+    fleet(visit, 0, 3)
+    visit("RO-OLD", vin(999), USUAL, day=10)
+    order = records.create_or_update_order("RO-NEW", at=DAY, vin=vin(999))
+    labels = [target.label for target in addresses_of(records, order, DAY + timedelta(days=50))]
+    assert labels == ["7E0", "7E1", "7E2", "7E3"]
+
+
+def test_without_a_vin_nothing_is_remembered(records: Records, visit: Visit) -> None:
+    fleet(visit, 2, 0)
+    order = records.create_or_update_order("RO-NEW", at=DAY)
+    assert addresses_of(records, order, DAY) == ()
