@@ -7,9 +7,9 @@ from typing import Any
 
 from dtctriage.sheet import view, words
 from dtctriage.sheet.before_after_view import cleared_view, second_view
-from dtctriage.sheet.data import appendix, on_their_way, tests_to_look_at
+from dtctriage.sheet.data import appendix, on_their_way, results_to_look_at
 from dtctriage.sheet.log import log_view
-from dtctriage.sheet.model import CheckPart, CodePart, ModulePart, ProblemPart, Sheet, SuspectPart
+from dtctriage.sheet.model import CheckPart, CodePart, ModulePart, ProblemPart, RankedPart, Sheet, SuspectPart
 from dtctriage.sheet.plain import ascii_only, one_line
 from dtctriage.triage.model import Weight
 
@@ -37,7 +37,7 @@ def compose(sheet: Sheet, *, ascii_text: bool = False, readings: bool = False) -
         modules=tuple(_roll_call(sheet)),
         readiness=tuple((line.module, line.text) for line in sheet.readiness),
         cleared=tuple(cleared_view(part) for part in sheet.clearings),
-        tests=tuple(tests_to_look_at(sheet.data)),
+        tests=tuple(results_to_look_at(sheet.data)),
         maturing=tuple(on_their_way(sheet.data)),
         missing=tuple(line for line in sheet.missing if line),
         stored=tuple(
@@ -103,12 +103,32 @@ def _start(sheet: Sheet) -> view.Start:
             return _start_with(problem.checks[0], f"{problem.number}.1")
     if sheet.missing:
         return view.Start("", "Repeat the intake: this one was broken off.", ())
+    if sheet.ranking:
+        return _start_by_rank(sheet, sheet.ranking[0])
     for finding in sheet.findings:
         if finding.advice and finding.weight is not Weight.NOTE:
             return view.Start("", finding.advice, (finding.title,))
     return view.Start(
         "", "Work from the complaint.", ("No check follows from what the vehicle says by itself.",)
     )
+
+
+MOST_NEXT = 3
+"""Entries of the list that are named after the first."""
+
+
+def _start_by_rank(sheet: Sheet, first: RankedPart) -> view.Start:
+    """The first of the list with what follows from it, and what comes then."""
+    advice = next((item.advice for item in sheet.findings if item.title == first.title), "")
+    what = advice or f"Follow up {first.title} first: {first.why}."
+    follows = words.listed(text.partition(": ")[0] for text in first.consequences)
+    then = words.listed(item.title for item in sheet.ranking[1 : 1 + MOST_NEXT])
+    lines = (
+        first.title if advice else "",
+        f"Follows from it: {follows}" if follows else "",
+        f"Then: {then}" if then else "",
+    )
+    return view.Start("", what, tuple(line for line in lines if line))
 
 
 def _start_with(check: CheckPart, number: str) -> view.Start:

@@ -131,7 +131,7 @@ class AppendixView:
     tables: tuple[TableView, ...]
 
 
-def tests_to_look_at(data: Sequence[DataPart]) -> Iterator[tuple[str, str]]:
+def results_to_look_at(data: Sequence[DataPart]) -> Iterator[tuple[str, str]]:
     """Module and words of each result that failed, then of those that only just passed."""
     results = [(part.module, test) for part in data for test in part.tests]
     for module, test in results:
