@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 from dtctriage.codes.dtc import Dtc
 from dtctriage.services.uds_lists import Severity
 from dtctriage.wiring.profile import Module
@@ -86,7 +84,7 @@ def surroundings(module_id: str, lesson: Lesson, course: Course, at: float) -> V
     """What a module notes `at` seconds of key on, by its own clock and odometer."""
     off = next((entry for entry in lesson.file.clock_off if entry.module == module_id), None)
     return {
-        "odometer": max(0.0, odometer_of(lesson) + (off.km if off else 0.0)),
+        "odometer": odometer_of(lesson, module_id),
         "voltage": course.volts(module_id, at),
         "time": max(0.0, lesson.file.clock + at + (off.seconds if off else 0)),
     }
@@ -98,7 +96,7 @@ class _Assembly:
     def __init__(self, module: Module, lesson: Lesson, course: Course) -> None:
         self._module, self._lesson, self._course = module, lesson, course
         self._memory = build_memory(module, lesson, course)
-        live = LiveReadings(module, lesson, partial(course.volts, module.id), lambda: self._memory.cleared_at)
+        live = LiveReadings(module, lesson, course, lambda: self._memory.cleared_at)
         self._eraser = Eraser(self._memory, engine_runs=lesson.state.engine != "off")
         self._obd = ObdData(obd_facts(module, lesson, vin_of(module, lesson)), self._memory, live)
         self._records = RecordKeeper(lesson.rest, self._obd if "obd_on_uds" in module.speaks else None)

@@ -43,16 +43,10 @@ def lesson_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Probl
         if place.at not in known:
             yield unknown(f'place for "{place.kind}":', place.at, known), ("fault", index, "at")
     for index, old in enumerate(file.history):
-        if old.erased and old.module not in {*rest.user_memory, *rest.mirror_memory}:
-            advice = "leave the code out, or name the module under user_memory or mirror_memory"
-            yield (
-                f'module "{old.module}" has no second memory that keeps an erased code: {advice}',
-                (
-                    "history",
-                    index,
-                    "erased",
-                ),
-            )
+        if old.erased and not old.permanent and old.module not in {*rest.user_memory, *rest.mirror_memory}:
+            advice = "make it permanent, or name the module under user_memory or mirror_memory"
+            problem = f'module "{old.module}" has no second memory that keeps an erased code: {advice}'
+            yield problem, ("history", index, "erased")
     yield from _fault_problems(file.fault)
     yield from _planted_problems(file, profile, rest)
     if not _monitors_exist(file.not_ready, rest.ignition):
@@ -122,6 +116,7 @@ def rest_problems(rest: RestFile, profile: Profile) -> Problems:
                 yield f"{module}: info type {number} does not hold this text", ("info", number)
     yield from _readings_problems(rest.readings, profile)
     yield from _live_problems(rest, profile)
+    yield from _sensed_problems(rest, profile)
     yield from _monitor_test_problems(rest.monitor_test, rest.ignition)
 
 
@@ -137,6 +132,17 @@ def _live_problems(rest: RestFile, profile: Profile) -> Problems:
                     f"{module}: PID {pid} does not follow from the vehicle's state: {advice}",
                     ("live", module),
                 )
+
+
+def _sensed_problems(rest: RestFile, profile: Profile) -> Problems:
+    for index, entry in enumerate(rest.sensed):
+        sensors = [sensor.id for sensor in profile.sensor if sensor.module == entry.module]
+        if entry.sensor not in sensors:
+            problem = unknown(f"sensor of {entry.module}:", entry.sensor, sensors)
+            yield problem, ("sensed", index, "sensor")
+        if entry.pid not in rest.live.get(entry.module, ()):
+            problem = f"PID {entry.pid} is not among the live ones of {entry.module}: name it under [live]"
+            yield problem, ("sensed", index, "pid")
 
 
 MODULE_VOLTS = "42"

@@ -16,7 +16,7 @@ from dtctriage.services.supported import BLOCK, LAST_BLOCK, mask_of
 from dtctriage.services.uds import StatusBit
 from dtctriage_adapters.classroom.live import LiveReadings, Readings
 from dtctriage_adapters.classroom.live_pids import Value
-from dtctriage_adapters.classroom.memory import CodeMemory
+from dtctriage_adapters.classroom.memory import CodeMemory, Entry
 
 READINESS_PID, FRAME_CODE_PID, CYCLE_READINESS_PID = 0x01, 0x02, 0x41
 
@@ -74,13 +74,15 @@ class ObdData:
         """The freeze frames by their numbers, each with its code as PID 02; masks among the PIDs."""
         first = {entry.dtc.base: entry for entry in reversed(self._memory.confirmed_in_order(now))}
         return tuple(
-            with_masks(self.frozen(entry.confirmed[0]) | {FRAME_CODE_PID: code.to_bytes()})
+            with_masks(self.frozen(entry, 0) | {FRAME_CODE_PID: code.to_bytes()})
             for code, entry in list(reversed(first.items()))[: self.facts.freeze_frames]
         )
 
-    def frozen(self, at: float) -> dict[int, bytes]:
-        """What is kept with a code that was confirmed at a time: PIDs with their data."""
-        return _encoded(self._live.frozen(at))
+    def frozen(self, entry: Entry, storing: int) -> dict[int, bytes]:
+        """What was kept with a confirmed code at one of its storings: PIDs with their data."""
+        # A code from before may have been stored without a snapshot.
+        noted = entry.snapshots[storing] if len(entry.snapshots) == len(entry.confirmed) else {}
+        return _encoded(self._live.frozen(entry.confirmed[storing], noted))
 
     @property
     def _cleared(self) -> bool:

@@ -83,6 +83,20 @@ class OxygenTest(Strict):
         return self.module, self.sensor, self.test
 
 
+class Sensed(Strict):
+    """`[[sensed]]`: the sensor of the profile behind a PID, and what the PID reads with its signal at an end.
+
+    `low` and `high`: with the signal below and above its window, in the PID's unit. 05 with an open wire is
+    at the high end of the voltage and reads -40 degC.
+    """
+
+    module: str
+    pid: ByteKey
+    sensor: str
+    low: float
+    high: float
+
+
 class SnapshotField(Strict):
     """`[snapshot.*]`: where a quantity stands in a snapshot: identifier, bytes, and steps of how much."""
 
@@ -112,6 +126,7 @@ class RestFile(Strict):
     """The PIDs of a module that follow from the vehicle's state."""
     readings: Readings = Field(default={})
     """PIDs that stand still, with their values."""
+    sensed: tuple[Sensed, ...] = ()
     freeze_frames: dict[str, Annotated[int, Field(ge=1, le=0xFF)]] = Field(default={})
     """How many freeze frames a module keeps: 00, which is the law's, and then its maker's. 1 if not given."""
     monitor_test: tuple[MonitorTest, ...] = ()

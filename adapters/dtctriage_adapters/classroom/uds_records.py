@@ -112,16 +112,16 @@ class RecordKeeper:
 
     def _stored(self, entry: Entry) -> Iterator[Snapshot]:
         """In the order of their numbers."""
-        confirmed = entry.confirmed if entry.has(StatusBit.CONFIRMED) else ()
-        if self._obd is not None and confirmed:
-            first = _frame(self._obd.frozen(confirmed[0]))
+        stored = entry.has(StatusBit.CONFIRMED)
+        if self._obd is not None and stored:
+            first = _frame(self._obd.frozen(entry, 0))
             yield Snapshot(FIRST_FRAME, len(first), first)
         if self._places:
             for number, values in enumerate(entry.snapshots[:MOST_SNAPSHOTS], start=1):
                 items = tuple(place.item(values) for place in self._places)
                 yield Snapshot(number, len(items), items)
-        if self._obd is not None and confirmed:
-            latest = _frame(self._obd.frozen(confirmed[-1]))
+        if self._obd is not None and stored:
+            latest = _frame(self._obd.frozen(entry, -1))
             yield Snapshot(LATEST_FRAME, len(latest), latest)
 
 

@@ -1,0 +1,75 @@
+"""Each kind of contradiction has a lesson, and a sweep of its vehicle brings it to light."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from dtctriage.guard import GuardedLink
+from dtctriage.link import Link
+from dtctriage.sweep.picture import picture
+from dtctriage.sweep.run import Depth, Plan, sweep
+from dtctriage.triage.assess import assess
+from dtctriage.triage.known import known_data
+from dtctriage.triage.model import Assessment
+from dtctriage.triage.suspicion import Suspicion
+from dtctriage.triage.view import Told
+from dtctriage.wiring.power import Wiring
+from dtctriage_adapters.classroom.lesson import load_lesson
+from dtctriage_adapters.classroom.state_file import State
+from dtctriage_adapters.classroom.vehicle import Vehicle, build_vehicle
+
+DEMO = Path(__file__).parents[2] / "demo"
+ODOMETER, CLOCK = 0x3A01, 0x3A03
+LESSONS = {
+    # Lesson: what must be found, by rule and in whose words.
+    "auction": [("vin_differs", "TCM"), ("erased_lately", "ECM: codes erased lately, 11 km")],
+    "parts-bin": [("vin_differs", "TCM"), ("odometers_differ", "TCM")],
+    "clean-bill": [("erased_lately", "ECM: codes erased lately, 6 km"), ("permanent_left", "P0420")],
+    "tired-shifter": [("supply_apart", "TCM sees 2.")],
+    "lazy-flap": [("commanded_actual", "throttle")],
+    "thin-air": [("rest_pressure", "manifold 77 kPa, air 99 kPa")],
+    "one-by-one": [("order_in_time", "P0622-00 in BCM, 44 km ago")],
+    "half-past-never": [("clocks_differ", "90 min")],
+}
+Plug = Callable[[Vehicle], Link]
+
+
+def assessed(vehicle: Vehicle, plug: Plug) -> Assessment:
+    """What a deep sweep over the serial link in memory leads to; the vehicle stood for the night."""
+    profile = vehicle.lesson.profile
+    expected = tuple(module.target for module in profile.module)
+    known = {target: replace(one, live=(ODOMETER, CLOCK)) for target, one in known_data(profile).items()}
+    plan = Plan(rounds=1, expected=expected, depth=Depth.DEEP, known=known)
+    seen = picture(sweep(GuardedLink(plug(vehicle)), plan), expected, known)
+    assert seen.finished and seen.troubles == []
+    return assess(seen, Suspicion(Wiring(profile)), told=Told(soak_hours=vehicle.lesson.state.soak_hours))
+
+
+@pytest.mark.parametrize("name", LESSONS)
+def test_what_is_planted_is_found_and_nothing_else_is(text_link: Plug, name: str) -> None:
+    vehicle = build_vehicle(load_lesson(DEMO / f"lessons/{name}.lesson.toml"))
+    found = assessed(vehicle, text_link).findings
+    for rule, words in LESSONS[name]:
+        assert any(finding.rule == rule and words in finding.title for finding in found), found
+    expected = {rule for rule, _ in LESSONS[name]} | {"history_of_loss", "unsteady", "low_supply_crowd"}
+    assert {finding.rule for finding in found} <= expected
+
+
+@pytest.mark.parametrize("engine", ["off", "idling"])
+def test_a_healthy_vehicle_contradicts_itself_nowhere(text_link: Plug, engine: Any) -> None:
+    lesson = load_lesson(DEMO / "lessons/yearly-service.lesson.toml")
+    state = State(engine=engine, noise=1.0, seed=7)
+    vehicle = build_vehicle(replace(lesson, file=lesson.file.model_copy(update={"state": state})))
+    assert assessed(vehicle, text_link).findings == ()
+
+
+@pytest.mark.parametrize("name", ["parts-bin", "tired-shifter", "lazy-flap"])
+def test_after_the_repair_it_is_gone(text_link: Plug, name: str) -> None:
+    lesson = load_lesson(DEMO / f"lessons/{name}.lesson.toml").after_repair()
+    rules = {finding.rule for finding in assessed(build_vehicle(lesson), text_link).findings}
+    assert not rules & {rule for rule, _ in LESSONS[name]}
