@@ -38,7 +38,7 @@ def next(  # noqa: A001 - the command's name
     if ahead > 1:
         lines += ["", "AFTER IT"]
         lines += [line for follow in follow_ups(case, proposal) for line in follow_lines(follow)]
-    if explain and case.reasoning is not None:
+    if explain:
         shares = explained_shares(case.reasoning, proposal.problem_number, proposal.problem)
         parts = [*shares, explained_check(case.reasoning, proposal.name, proposal.check)]
         lines += [line for part in parts for line in part_lines(part)]

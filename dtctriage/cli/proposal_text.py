@@ -66,9 +66,6 @@ def follow_lines(follow: Follow) -> Iterator[str]:
 
 def explanation_lines(case: Case) -> Iterator[str]:
     """Every figure that a case's sheet shows, explained."""
-    if case.reasoning is None:
-        yield "Without a profile shares and minutes come from the tables generic_suspects and generic_checks."
-        return
     for part in explained(case.reasoning, case.judged()):
         yield from part_lines(part)
 

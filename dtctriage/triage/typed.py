@@ -74,6 +74,14 @@ def reading_text(observation: Observation) -> str:
     return f"{value / _PREFIXES[prefix] + 0.0:.5g} {prefix}{UNITS[means]}"
 
 
+def as_typed(text: str, observation: Observation) -> str:
+    """What was typed, with its unit, or with the word that it was taken for: "blown (bad)"."""
+    said = " ".join(text.split())
+    if observation.value is not None:
+        return said if any(char.isalpha() for char in said) else f"{said} {UNITS[observation.probe.means]}"
+    return said if said.lower() == observation.word else f"{said} ({observation.word})"
+
+
 def impossible(observation: Observation, nominal_volts: int) -> str:
     """Why the vehicle cannot show this, or "". Limits: the table reading_bounds."""
     value = observation.value

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from dtctriage.triage.factors import Evidence, Factors, weight_before
-from dtctriage.triage.model import Assessment, Check, Factor, Problem
+from dtctriage.triage.model import Assessment, Check, Factor, Problem, Suspect
 from dtctriage.triage.readings import reading_words
 from dtctriage.triage.suspects import case_words, things
 from dtctriage.triage.suspicion import Hypothesis
+from dtctriage.triage.tables import prior, source_words
 from dtctriage.wiring.bench import Means, Probe
-from dtctriage.work.belief import ranked
+from dtctriage.work.belief import ranked, shares
 from dtctriage.work.case import Reasoning
+from dtctriage_reference import rows
 
 MOST_SUSPECTS = 3
 """As many suspects of a problem are explained."""
@@ -39,8 +42,8 @@ class Part:
 Explanation = tuple[Part, ...]
 
 
-def explained(reasoning: Reasoning, assessment: Assessment) -> Explanation:
-    """The shares, checks and readings of every problem."""
+def explained(reasoning: Reasoning | None, assessment: Assessment) -> Explanation:
+    """The shares, checks and readings of every problem; `reasoning` is None without a profile."""
     return tuple(
         part
         for number, problem in enumerate(assessment.problems, start=1)
@@ -48,24 +51,44 @@ def explained(reasoning: Reasoning, assessment: Assessment) -> Explanation:
     )
 
 
-def _problem(reasoning: Reasoning, number: int, problem: Problem) -> Iterator[Part]:
+def _problem(reasoning: Reasoning | None, number: int, problem: Problem) -> Iterator[Part]:
     yield from explained_shares(reasoning, number, problem)
     for nth, check in enumerate(problem.checks, start=1):
         yield explained_check(reasoning, f"{number}.{nth}", check)
 
 
-def explained_shares(reasoning: Reasoning, number: int, problem: Problem) -> Iterator[Part]:
+def explained_shares(reasoning: Reasoning | None, number: int, problem: Problem) -> Iterator[Part]:
     """How the share of each of the first suspects comes about."""
-    if problem.trouble is None:
+    if reasoning is None or problem.trouble is None:
+        if problem.suspects:
+            yield Part(f"{number} {problem.title}", tuple(map(_usual_share, problem.suspects)))
         return
     hypotheses = ranked(reasoning, problem)
     told = Factors(reasoning.suspicion, Evidence(reasoning.seen, problem.trouble, reasoning.observations))
     groups: dict[str, list[Hypothesis]] = {}
     for item in hypotheses:
         groups.setdefault(things(reasoning.suspicion, item.faults), []).append(item)
-    first = sorted(groups.values(), key=lambda items: -sum(item.share for item in items))
-    for letter, items in zip("abc", first[:MOST_SUSPECTS], strict=False):
-        yield _share(reasoning, f"{number}{letter}", items, told.of(items[0].faults))
+    at_intake = shares(reasoning.suspicion, ranked(reasoning, problem, ())) if reasoning.observations else {}
+    first = sorted(groups.items(), key=lambda pair: -sum(item.share for item in pair[1]))
+    for letter, (name, items) in zip("abc", first[:MOST_SUSPECTS], strict=False):
+        part = _share(reasoning, f"{number}{letter}", items, told.of(items[0].faults))
+        before = Line(f"{at_intake.get(name, 0.0):.1%}", "the same without the readings since the intake")
+        yield Part(part.title, (*part.lines, before)) if at_intake else part
+
+
+def _usual_share(suspect: Suspect) -> Line:
+    """A share of the tables for a vehicle without a profile: its weight over the sum of its situation's."""
+    figure = f"{suspect.share:.1%}"
+    for row in rows("generic_suspects"):
+        pattern = re.escape(row["title"]).replace(re.escape("{module}"), ".*")
+        if re.fullmatch(pattern, suspect.title):
+            pairs = [tuple(term.split("|")) for term in row["weight"].split("+")]
+            weights = [prior(fault, part)[0] for fault, part in pairs]
+            terms = (f"{w:g} ({', '.join(pair)})" for w, pair in zip(weights, pairs, strict=True))
+            total = sum(weights) / suspect.share
+            formula = f"{suspect.title}: {' + '.join(terms)}, of {total:.4g} for all suspects here"
+            return Line(figure, formula, f"generic_suspects, triage_priors, {source_words(row['source'])}")
+    return Line(figure, suspect.title)
 
 
 def _share(reasoning: Reasoning, name: str, items: Sequence[Hypothesis], factors: Sequence[Factor]) -> Part:
@@ -88,11 +111,10 @@ def _share(reasoning: Reasoning, name: str, items: Sequence[Hypothesis], factors
     return Part(f"{name} {case_words(reasoning.suspicion, top.faults)}", tuple(lines))
 
 
-def explained_check(reasoning: Reasoning, name: str, check: Check) -> Part:
+def explained_check(reasoning: Reasoning | None, name: str, check: Check) -> Part:
     """Where a check's minutes, limit, worth and expected readings come from."""
-    lines = [
-        Line(f"{check.minutes:g} min", "of the profile, else of the table check_costs", "common practice")
-    ]
+    minutes = "of the profile, else of the table check_costs" if reasoning else "of the table generic_checks"
+    lines = [Line(f"{check.minutes:g} min", minutes, "common practice")]
     if check.expect:
         lines.append(Line("limit", check.expect, check.source))
     if check.settles:
@@ -111,7 +133,8 @@ def explained_check(reasoning: Reasoning, name: str, check: Check) -> Part:
         )
         for outcome in check.outcomes
     ]
-    lines += [_sound(reasoning, probe) for probe in check.probes]
+    if reasoning is not None:
+        lines += [_sound(reasoning, probe) for probe in check.probes]
     return Part(f"{name} {check.what}", tuple(lines))
 
 

@@ -8,6 +8,7 @@ from dtctriage.records import Conclusion, Logged
 from dtctriage.sheet.log import BeliefPart, ConclusionPart, LogPart, MeasuredPart, NotePart
 from dtctriage.triage.model import Assessment
 from dtctriage.triage.readings import reading_words
+from dtctriage.triage.typed import as_typed
 from dtctriage.wiring.faults import possible_faults
 from dtctriage.work.belief import moved
 from dtctriage.work.case import Case
@@ -34,7 +35,7 @@ def _measured(case: Case, taken: Taken) -> MeasuredPart:
         means=entry.quantity,
         place=entry.place,
         condition=entry.condition,
-        reading=entry.reading,
+        reading=as_typed(entry.reading, taken.observation) if taken.observation else entry.reading,
         expected=expected_words(case, taken),
         aside="; ".join(filter(None, (taken.aside, entry.remark))),
     )

@@ -12,7 +12,7 @@ from dtctriage.triage.factors import Evidence, Factors
 from dtctriage.triage.model import Problem
 from dtctriage.triage.suspects import case_words
 from dtctriage.triage.trouble import Trouble
-from dtctriage.triage.typed import UNITS, impossible, means_of, observe, reading_text, readings
+from dtctriage.triage.typed import UNITS, as_typed, impossible, means_of, observe, reading_text, readings
 from dtctriage.wiring.bench import Observation, Probe
 from dtctriage.wiring.probe_text import ProbeText
 from dtctriage.work.belief import ranked
@@ -37,8 +37,7 @@ class Typed:
     @property
     def words(self) -> str:
         """As it was typed, and how it was understood where that is not the same."""
-        plain = reading_text(self.observation)
-        return plain if plain == self.text else f"{self.text} ({plain})"
+        return as_typed(self.text, self.observation)
 
 
 def typed_for_check(words: Sequence[str], proposal: Proposal, spoken: ProbeText, volts: int) -> list[Typed]:

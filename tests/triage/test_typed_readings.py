@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from dtctriage.triage.typed import (
     ImpossibleReading,
     ReadingError,
+    as_typed,
     checked,
     impossible,
     means_of,
@@ -222,6 +223,22 @@ def test_a_reading_that_was_not_taken_is_skipped() -> None:
 )
 def test_a_reading_tells_what_it_was_taken_with(text: str, means: Means) -> None:
     assert means_of(text) is means
+
+
+@pytest.mark.parametrize(
+    ("text", "probe", "shown"),
+    [
+        ("12.4", VOLTS, "12.4 V"),
+        ("0,02V", VOLTS, "0,02V"),
+        ("60", OHMS, "60 ohm"),
+        ("OL", OHMS, "OL"),
+        ("\u221e", OHMS, "\u221e ohm"),
+        ("Lit", LAMP, "Lit"),
+        ("corroded", LOOK, "corroded (bad)"),
+    ],
+)
+def test_what_was_typed_is_shown_so_that_it_can_be_understood(text: str, probe: Probe, shown: str) -> None:
+    assert as_typed(text, observe(text, probe)) == shown
 
 
 def test_tables_name_their_sources() -> None:
