@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.compare.changes import Change, CodeChange, Comparison, FactChange, ModuleChange
 from dtctriage.compare.monitors import monitors_to_run
+from dtctriage.sweep import questions as q
 from dtctriage.sweep.picture import ModuleSaid, Picture
+from dtctriage.sweep.questions import Language
 from dtctriage.triage.model import Assessment, CodeLine, ModuleLine
 from dtctriage.triage.seen import PERMANENT
 
+PERMANENT_QUESTIONS = frozenset({q.CODES[Language.J1979][2], q.CODES[Language.OBD_ON_UDS][2]})
+"""Service 0A (SAE J1979) and report 55 of service 19 (SAE J1979-2)."""
 SILENT, NOT_ASKED = "silent", "not asked"
 FACTS = ("VIN", "part number", "software version", "calibration ids", "calibration verification")
 """Identification that a repair may change: another module, another software, another VIN in it."""
@@ -70,7 +74,10 @@ def _codes(before: Side, after: Side) -> Iterator[CodeChange]:
     sides = (_by_module(before), _by_module(after))
     for label in sorted(sides[0] | sides[1]):
         for first, second in _paired(sides[0].get(label, []), sides[1].get(label, [])):
-            yield _code_change(first, second, _was_read(before, label), _was_read(after, label))
+            line = first or second
+            memories = line.memories if line is not None else ()
+            read = (_was_read(side, label, memories) for side in (before, after))
+            yield _code_change(first, second, *read)
 
 
 def _by_module(side: Side) -> dict[str, list[CodeLine]]:
@@ -128,9 +135,13 @@ def _words(line: CodeLine) -> str:
     return "; ".join(filter(None, (line.status, memories)))
 
 
-def _was_read(side: Side, label: str) -> bool:
+def _was_read(side: Side, label: str, memories: Collection[str]) -> bool:
+    """Whether the module gave its codes, and its permanent ones where the code was nothing but that."""
     said = _readable(side).get(label)
-    return said is not None and said.codes_read
+    if said is None or not said.codes_read:
+        return False
+    refused = {question for question, _ in said.refused}
+    return set(memories) != {PERMANENT} or not refused & PERMANENT_QUESTIONS
 
 
 def _readable(side: Side) -> dict[str, ModuleSaid]:

@@ -130,7 +130,8 @@ def _codes_asked(said: ModuleSaid, codes: Sequence[Dtc]) -> Iterator[tuple[Targe
         language = next((item for item in kind if item in said.languages), None)
         if language is not None:
             where = _emission_target(said) if language is Language.J1979 else said.target
-            yield from ((where, payload) for payload in q.CODES[language][:2])
+            stored_and_pending = q.CODES[language][: 1 if language is Language.UDS else 2]
+            yield from ((where, payload) for payload in stored_and_pending)
 
 
 def _emission_target(said: ModuleSaid) -> Target:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from dtctriage.watch.board import Board, Flip, Track
@@ -9,7 +10,8 @@ from dtctriage.watch.board import Board, Flip, Track
 MOST_FLIPS = 6
 """How many of the latest flips a screen shows."""
 _HEADS = ("Module", "Reading", "Now", "Lowest", "Highest", "Flips")
-_LEAST_NOW = 16
+_LEAST_WIDTHS = (0, 0, 16, 8, 8, 0)
+_MOST_NOW = 44
 
 
 def screen(board: Board, title: str, width: int, height: int) -> list[str]:
@@ -17,7 +19,7 @@ def screen(board: Board, title: str, width: int, height: int) -> list[str]:
     flips = board.flips[-MOST_FLIPS:]
     below = len(flips) + 1 if flips else 0
     room = max(1, height - 3 - below)
-    rows = [_cells(track) for track in board.tracks.values()]
+    rows = [_cells(track) for track in _fullest_first(board)]
     shown = rows if len(rows) <= room else rows[: room - 1]
     lines = [f"{title}  {clock_text(board.seconds)}", *_table(shown, width)]
     if len(shown) < len(rows):
@@ -25,6 +27,12 @@ def screen(board: Board, title: str, width: int, height: int) -> list[str]:
     if flips:
         lines += ["Last flips", *(f"  {flip_text(flip)}" for flip in flips)]
     return [line[:width] for line in lines[:height]]
+
+
+def _fullest_first(board: Board) -> list[Track]:
+    """Modules of which more than their answer is watched come first: the others may be cut."""
+    alone = Counter(module for module, _ in board.tracks)
+    return sorted(board.tracks.values(), key=lambda track: alone[track.sample.module] == 1)
 
 
 def summary(board: Board, width: int) -> Iterator[str]:
@@ -67,10 +75,15 @@ def _number(value: float | None) -> str:
 
 
 def _table(rows: Sequence[tuple[str, ...]], width: int) -> Iterator[str]:
-    """A table; what is now gets the room that the other columns leave, cut where that is too little."""
-    widths = [max(len(row[nth]) for row in (_HEADS, *rows)) for nth in range(len(_HEADS))]
+    """A table; what is now gets the room that the other columns leave, cut where that is too little.
+
+    Columns keep their widths while numbers change, so that nothing on a screen moves.
+    """
+    widths = [
+        max(least, *(len(row[nth]) for row in (_HEADS, *rows))) for nth, least in enumerate(_LEAST_WIDTHS)
+    ]
     others = sum(widths) - widths[2] + 2 * (len(widths) - 1)
-    widths[2] = max(_LEAST_NOW, min(widths[2], width - others))
+    widths[2] = max(_LEAST_WIDTHS[2], min(_MOST_NOW, width - others))
     for row in (_HEADS, *rows):
         cells = (cell[:column].ljust(column) for cell, column in zip(row, widths, strict=True))
         yield "  ".join(cells).rstrip()

@@ -100,6 +100,15 @@ def test_a_code_without_its_failure_type_is_the_same_code() -> None:
     assert line.after == "permanent"
 
 
+def test_a_permanent_code_is_not_gone_where_permanent_codes_were_refused() -> None:
+    before = side(module(ECM, code("P0420", "permanent"), code("P0301")))
+    after = side(module(ECM, refused=[(b"\x0a", 0x11)]))
+    assert changes(compare(before, after)) == {
+        "7E0 P0301": Change.GONE,
+        "7E0 P0420": Change.NOT_READ_AFTER,
+    }
+
+
 def test_two_failure_types_of_one_number_are_two_codes() -> None:
     before = side(module(ECM, code("P0301-11", status=NOW)))
     after = side(module(ECM, code("P0301-12", status=NOW)))
