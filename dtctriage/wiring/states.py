@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from dtctriage.wiring.bench import Setup
 from dtctriage.wiring.circuitry import Circuitry, driver_ids, inside_ground, main_pins
-from dtctriage.wiring.faults import HIGH_OHMS, Fault
+from dtctriage.wiring.faults import HIGH_OHMS, Fault, FaultKind
 from dtctriage.wiring.network import REFERENCE, Changes, Floats, Network, Places, Prepared
 from dtctriage.wiring.profile import BATTERY
 
@@ -95,7 +95,7 @@ class Sound:
         profile = circuitry.profile
         self._index = circuitry.index
         cut = _cut(circuitry, setup)
-        self._allowed = np.array([element.id not in cut for element in circuitry.elements])
+        self._allowed = np.array([element.id not in cut for element in circuitry.elements], dtype=bool)
         self._usual = np.array([1 / e.ohms if e.usual else 0.0 for e in circuitry.elements]) * self._allowed
         for circuit in profile.circuit:
             if circuit.id in setup.on:
@@ -176,10 +176,13 @@ class Sound:
         now = Switched(*(np.repeat(f, len(cases), axis=0) for f in self._flags(self._rest)))
         opened = np.where(wanted == 0, places, -1)
         coils, fuses = self._whole_coils(opened), self._whole_fuses(opened)
+        fitted = self._fitted(cases)
         changes = self._changes(places, wanted, now)
         todo = np.arange(len(cases))
         for _ in range(2 + now.closed.shape[1] + now.whole.shape[1]):
             after = self._switch(self.network, changes.rows(todo), now.rows(todo), coils[todo], fuses[todo])
+            # Whatever floats at the plug of a module that is not there powers nothing.
+            after.powered[...] &= fitted[todo]
             moved = after.differs(now.rows(todo))
             todo = todo[moved]
             if not len(todo):
@@ -188,6 +191,16 @@ class Sound:
                 flags[todo] = fresh
             changes = _merged(changes, todo, self._changes(places[todo], wanted[todo], now.rows(todo)))
         return States(self, changes, now)
+
+    def _fitted(self, cases: Sequence[Case]) -> Flags:
+        """(H, modules): the module is there."""
+        place = {module.id: i for i, module in enumerate(self.circuitry.profile.module)}
+        flags = np.ones((len(cases), len(place)), dtype=bool)
+        for row, case in enumerate(cases):
+            for fault in case:
+                if fault.kind is FaultKind.NOT_FITTED:
+                    flags[row, place[fault.at]] = False
+        return flags
 
     def _whole_coils(self, opened: Places = NOTHING) -> Flags:
         """(H, R): the coil can carry current. `opened` (H, K): elements that faults have opened."""
@@ -227,6 +240,8 @@ class Sound:
 
     def _changes(self, places: Places, wanted: Floats, now: Switched) -> Changes:
         """The difference to the sound vehicle, with what switched by itself."""
+        if not self.circuitry.elements:
+            return self._none(len(places))
         used = places >= 0
         target = wanted * self._allowed[places]
         for place, (which, i) in self._self_switching.items():

@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from dtctriage.wiring.buses import TOOL, working_stretches
-from dtctriage.wiring.faults import Fault, FaultKind, section
+from dtctriage.wiring.faults import Fault, FaultKind, possible_faults, section
 from dtctriage.wiring.parts import OPEN_OHMS, Part, PartKind, parts_of
-from dtctriage.wiring.profile import Profile
+from dtctriage.wiring.power import Wiring
+from dtctriage.wiring.profile import BATTERY, Profile
 from dtctriage.wiring.profile_file import parse_profile
 
 PROFILE = """
@@ -200,3 +201,27 @@ def test_a_k_line_works_without_terminations(profile: Profile) -> None:
         frozenset({"M"}),
         frozenset({TOOL}),
     }
+
+
+def test_a_module_that_is_not_there_powers_nothing(profile: Profile) -> None:
+    """Its reference makes no 5 V, and its plug floats between ground and battery."""
+    gone = Fault(FaultKind.NOT_FITTED, "M")
+    volts = Wiring(profile).solve((gone,)).volts
+    assert all(-0.1 < value < 13 for value in volts.values())
+    assert abs(volts["M/A:1"]) < 0.1
+    assert Wiring(profile).solve().volts["M/A:1"] == pytest.approx(5, abs=0.05)
+
+
+def test_a_profile_without_wiring_can_be_solved() -> None:
+    """Modules and their bus alone are a profile too."""
+    lines = ('role = ""', "request = 0x7E0", 'buses = ["B"]', '[[bus]]\nid = "B"\nline = ["M"]')
+    text = "\n".join(
+        (
+            'format = 1\n[vehicle]\nmake = "Ostrell"\nmodel = "Bare"\n[[module]]\nid = "M"',
+            *lines,
+            'terminated_in = ["M", "M"]',
+        )
+    )
+    wiring = Wiring(parse_profile(text, "bare"))
+    for fault in possible_faults(wiring.profile):
+        assert wiring.solve((fault,)).at(BATTERY) == pytest.approx(12.6)
