@@ -10,7 +10,7 @@ from dtctriage.services.uds_extended import decode_extended
 from dtctriage.services.uds_lists import decode_fault_counters, decode_user_codes
 from dtctriage.services.uds_snapshots import decode_snapshots
 from dtctriage.services.uds_wwh import decode_wwh_codes, decode_wwh_permanent
-from dtctriage.sweep.said import Kept, ModuleSaid, StoredCode
+from dtctriage.sweep.said import USER, Kept, ModuleSaid, StoredCode
 
 
 def hear_report(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
@@ -64,7 +64,7 @@ def _maturing(module: ModuleSaid, payload: bytes) -> None:
 
 def _user_codes(module: ModuleSaid, payload: bytes) -> None:
     module.codes += [
-        StoredCode(record.dtc, "user", record.status) for record in decode_user_codes(payload).records
+        StoredCode(record.dtc, USER, record.status) for record in decode_user_codes(payload).records
     ]
 
 

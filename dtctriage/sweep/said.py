@@ -15,6 +15,8 @@ from dtctriage.services.readiness import Readiness
 from dtctriage.services.uds import DtcStatus
 from dtctriage.sweep import questions as q
 
+USER = "user"
+"""The memory of a code of service 19 17."""
 TestResult = MonitorResult | OneLimitTest | OxygenTest | OxygenConstant
 """A result of service 06 on CAN or F6xx, of service 06 off CAN, or of service 05."""
 

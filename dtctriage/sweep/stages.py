@@ -13,7 +13,7 @@ from dtctriage.sweep import spaces
 from dtctriage.sweep.events import Ask, Event, Stage, SupplyRead
 from dtctriage.sweep.plan import Depth, Plan
 from dtctriage.sweep.questions import Language
-from dtctriage.sweep.said import ModuleSaid
+from dtctriage.sweep.said import USER, ModuleSaid
 from dtctriage.sweep.spaces import Space
 from dtctriage.sweep.talk import Talk
 
@@ -135,12 +135,13 @@ class Stages:
 
     def _stored_with_codes(self, module: ModuleSaid) -> list[bytes]:
         """Snapshot questions for a module's codes of three bytes."""
-        own = dict.fromkeys(item.dtc for item in module.codes if item.dtc.failure_type is not None)
+        usual = (item.dtc for item in module.codes if item.memory != USER)
+        own = dict.fromkeys(dtc for dtc in usual if dtc.failure_type is not None)
         most = None if self._deep else MOST_SNAPSHOTS
         asked = [ask for dtc in list(own)[:most] for ask in q.snapshot_requests(dtc.to_bytes())]
         known = self._plan.known.get(module.target)
         if known is not None and known.user_memory is not None:
-            for dtc in dict.fromkeys(item.dtc for item in module.codes if item.memory == "user"):
+            for dtc in dict.fromkeys(item.dtc for item in module.codes if item.memory == USER):
                 asked += q.user_snapshot_requests(dtc.to_bytes(), known.user_memory)
         return asked
 

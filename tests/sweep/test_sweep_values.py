@@ -200,6 +200,7 @@ def test_a_deep_intake_reads_what_a_usual_one_leaves(swept: Swept) -> None:
         ("P1234-00", True, ((1, b"\x05"),)),
     ]
     asked = {payload for _, payload in link.payloads}
+    assert "1904123400FF" not in asked
     assert {f"22F1{number:02X}" for number in range(0x80, 0xA0)} <= asked
     usual = swept.Link(uds)
     swept.picture(usual, rounds=1, known=known)
