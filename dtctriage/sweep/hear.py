@@ -150,14 +150,15 @@ def _tests(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
     if isinstance(answer, OneLimitMask):
         module.test_masks[answer.block] = answer.mask
     else:
-        module.tests.append(answer)
+        module.keep_result(answer)
 
 
 def _keep_tests(module: ModuleSaid, answer: MonitorMasks | MonitorResults) -> None:
     if isinstance(answer, MonitorMasks):
         module.test_masks |= answer.masks
     else:
-        module.tests += answer.results
+        for result in answer.results:
+            module.keep_result(result)
 
 
 def _oxygen(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
@@ -165,7 +166,7 @@ def _oxygen(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
     if isinstance(answer, OxygenTestMask):
         module.oxygen_masks[answer.sensor] = answer.mask
     else:
-        module.tests.append(answer)
+        module.keep_result(answer)
 
 
 # -- UDS ------------------------------------------------------------------------------------------------

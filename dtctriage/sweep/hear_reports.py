@@ -72,14 +72,13 @@ def _snapshots(module: ModuleSaid, payload: bytes) -> None:
     answer = decode_snapshots(payload, module.definitions)
     for record in answer.records:
         items = tuple((item.did, item.data) for item in record.items)
-        module.kept.append(Kept(answer.code.dtc, False, record.number, items))
+        module.keep_record(Kept(answer.code.dtc, False, record.number, items, answer.memory))
 
 
 def _extended(module: ModuleSaid, payload: bytes) -> None:
     answer = decode_extended(payload, module.definitions)
-    module.kept += [
-        Kept(answer.code.dtc, True, number, ((number, data),)) for number, data, _ in answer.records
-    ]
+    for number, data, _ in answer.records:
+        module.keep_record(Kept(answer.code.dtc, True, number, ((number, data),), answer.memory))
 
 
 _BY_REPORT: dict[Report, Callable[[ModuleSaid, bytes], None]] = {

@@ -42,12 +42,19 @@ class Kept:
     """A record that a module stored with a code: `items` are pairs of number and data bytes.
 
     A snapshot (service 19 04) holds identifiers, an extended data record (19 06) its own number alone.
+    `memory`: the number of the user memory (19 18, 19 19), None for the common one.
     """
 
     dtc: Dtc
     extended: bool
     record: int
     items: tuple[tuple[int, bytes], ...]
+    memory: int | None = None
+
+    @property
+    def place(self) -> tuple[Dtc, bool, int, int | None]:
+        """Which record it is, whatever it holds."""
+        return self.dtc, self.extended, self.record, self.memory
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +78,7 @@ class ModuleSaid:
     - `options`: by option of KWP2000 identification (service 1A);
     - `info`: items by info type (service 09 or F8xx); the numbers of messages off CAN excepted;
     - `counters`: in-use counters of info types 08 and 0B by their names, plain numbers;
-    - `tests`: results of services 05 and 06 and of F6xx, in the order heard;
+    - `tests`: results of services 05 and 06 and of F6xx, the last of each, in the order heard;
     - `maturing`: fault detection counters (19 14) by code, -128..127, where 127 means failed;
     - `supported`: every code that a module can store, with its status (19 0A);
     - `frames`: freeze frames by number, each by PID, its code as PID 02; `kept`: what service 19 gave.
@@ -117,6 +124,14 @@ class ModuleSaid:
         dtc = Dtc.from_bytes(data) if len(data) == 2 else None
         return None if dtc is None or dtc.is_padding else dtc
 
+    def keep_result(self, result: TestResult) -> None:
+        """Take a test result in place of an earlier one of the same test."""
+        self.tests = [known for known in self.tests if _test(known) != _test(result)] + [result]
+
+    def keep_record(self, record: Kept) -> None:
+        """Take what was stored with a code in place of an earlier answer about the same record."""
+        self.kept = [known for known in self.kept if known.place != record.place] + [record]
+
     @property
     def oxygen_sensors(self) -> tuple[int, ...]:
         """The oxygen sensors that it has, each as the one bit by which service 05 names it.
@@ -125,3 +140,14 @@ class ModuleSaid:
         """
         places = b"".join(self.data.get(pid, b"")[:1] for pid in (0x13, 0x1D))
         return tuple(1 << bit for bit in range(8) if any(place >> bit & 1 for place in places))
+
+
+def _test(result: TestResult) -> tuple[object, ...]:
+    """Which test it is: a test off CAN may have a lower and an upper limit, each in an answer of its own."""
+    match result:
+        case MonitorResult():
+            return MonitorResult, result.mid, result.tid
+        case OneLimitTest():
+            return OneLimitTest, result.tid, result.component, result.is_minimum
+        case _:
+            return OxygenTest, result.tid, result.sensor

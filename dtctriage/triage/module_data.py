@@ -68,7 +68,7 @@ class ResultLine:
 
 @dataclass(frozen=True, slots=True)
 class RecordLine:
-    """What was stored with a code: `kind` is freeze frame, snapshot or extended data."""
+    """What was stored with a code: `kind` is freeze frame, snapshot, extended data, or the user memory's."""
 
     dtc: Dtc
     kind: str
@@ -276,6 +276,10 @@ def _record(said: ModuleSaid, kept: Kept) -> RecordLine:
         ((number, data),) = kept.items
         read = said.definitions.record_readings(number, data)
         readings = tuple(_readings(f"{number:02X}", name, read, data))
-        return RecordLine(kept.dtc, "extended data", kept.record, readings)
+        return RecordLine(kept.dtc, _kind(kept, "extended data"), kept.record, readings)
     readings = tuple(item for did, data in kept.items for item in _identifier(said, did, data))
-    return RecordLine(kept.dtc, "snapshot", kept.record, readings)
+    return RecordLine(kept.dtc, _kind(kept, "snapshot"), kept.record, readings)
+
+
+def _kind(kept: Kept, name: str) -> str:
+    return name if kept.memory is None else f"user memory's {name}"

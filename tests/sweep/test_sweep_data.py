@@ -72,6 +72,17 @@ def test_masks_of_tests_are_no_results() -> None:
     assert said(("0600", "4600FFC0000000"), ("050001", "450001FF000000"), target=LINE).tests == []
 
 
+def test_a_test_asked_again_is_told_once() -> None:
+    """As recordings do; the last answer stands."""
+    later = "0A0B0BB10BB00BB0"
+    module = said(("0601", f"4601{RECORD}"), ("0601", f"4601{later}"))
+    assert [result.raw for result in module.tests if isinstance(result, MonitorResult)] == [0x0BB1]
+    limits = said(("0605", "46058100640032"), ("0605", "46050100640096"), target=LINE)
+    assert len(limits.tests) == 2
+    snapshots = [("1904030100FF", f"59040301002F0101F40D{speed}") for speed in ("21", "22")]
+    assert [kept.items for kept in said(*snapshots).kept] == [((0xF40D, b"\x22"),)]
+
+
 def test_in_use_counters_by_their_names() -> None:
     """Info type 08: two bytes a counter (SAE J1979); the order of the names is from memory."""
     numbers = "".join(f"{number:04X}" for number in range(16))
