@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.meaning import NO_SHOP, ShopMeanings, hazard_of
@@ -25,7 +26,7 @@ from dtctriage.triage.model import (
     Situation,
     Weight,
 )
-from dtctriage.triage.ranking import RAISING, ranking
+from dtctriage.triage.ranking import RAISING, Ranking, ranking
 from dtctriage.triage.rules import ALL, explained
 from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
@@ -60,7 +61,8 @@ def assess(
     verdicts = tuple(_verdicts(view, situation))
     spoken = (explained(item) for item in verdicts if isinstance(item, Finding))
     findings = sorted((item for item in spoken if not _said_already(item, found)), key=_weight)
-    codes = code_lines(view, found)
+    order = ranking(view, found, findings)
+    codes = tuple(_demoted(line, order) for line in code_lines(view, found))
     vin, vin_from = _vin(view)
     return Assessment(
         situation,
@@ -75,7 +77,7 @@ def assess(
         tuple(_cautions(view, codes)),
         tuple(_missing(picture)),
         tuple(_readiness(view)),
-        ranking(view, found, findings),
+        order.ranked,
         tuple(item for item in verdicts if isinstance(item, Abstained)),
     )
 
@@ -172,6 +174,11 @@ def _vin(view: View) -> tuple[str | None, str]:
     if view.vin_entered:
         return view.vin_entered, "repair order"
     return None, ""
+
+
+def _demoted(line: CodeLine, order: Ranking) -> CodeLine:
+    """The line with what its code follows from, a problem's own word first."""
+    return replace(line, because=line.because or order.demoted.get(f"{line.module} {line.code}", ""))
 
 
 def _said_already(finding: Finding, found: Sequence[Problem]) -> bool:

@@ -63,7 +63,15 @@ _Group = tuple[_Node, list[tuple[_Node, Coded]]]
 """A problem or finding with the codes under it."""
 
 
-def ranking(view: View, problems: Sequence[Problem], findings: Sequence[Finding]) -> tuple[Ranked, ...]:
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """The list, and of each code ("MODULE CODE") that follows from a code or finding, from which and why."""
+
+    ranked: tuple[Ranked, ...]
+    demoted: dict[str, str]
+
+
+def ranking(view: View, problems: Sequence[Problem], findings: Sequence[Finding]) -> Ranking:
     """What to look at, first things first; findings that are mere notes are left out."""
     codes = {f"{code.label} {code.dtc}": (_node(code, findings), code) for code in coded(view)}
     groups = [*_problem_groups(view, problems, codes), *_finding_groups(findings, codes)]
@@ -74,7 +82,15 @@ def ranking(view: View, problems: Sequence[Problem], findings: Sequence[Finding]
     _link_groups(groups, codes)
     nodes = [top for top, _ in groups] + [node for node, _ in codes.values()]
     roots = sorted((node for node in nodes if node.parent is None), key=lambda node: -node.height)
-    return tuple(_ranked(root) for root in roots)
+    demoted = {name: _demotion(node.parent, node) for name, (node, _) in codes.items() if node.parent}
+    return Ranking(tuple(_ranked(root) for root in roots), demoted)
+
+
+def _demotion(above: _Node, node: _Node) -> str:
+    """Problems say themselves what follows from them; the codes that they are about do not."""
+    if above.kind == "problem":
+        return ""
+    return above.title if above.title == node.because else f"{above.title}: {node.because}"
 
 
 def _problem_groups(view: View, problems: Sequence[Problem], codes: _Codes) -> Iterator[_Group]:
@@ -106,7 +122,7 @@ def _finding_groups(findings: Sequence[Finding], codes: _Codes) -> Iterator[_Gro
 
 
 def _ranked(root: _Node) -> Ranked:
-    below = tuple(f"{node.title}: {node.because}" for node in root.all_below())
+    below = tuple(f"{n.title}: {n.because}" for n in root.all_below() if n.title not in root.title)
     return Ranked(root.title, root.kind, round(root.height, 1), root.why, below)
 
 

@@ -176,6 +176,14 @@ def test_a_problem_comes_before_codes_and_holds_what_follows_from_it(bench: Benc
     assert any("P0443" in item.title for item in ranking[1:])
 
 
+def test_a_demoted_code_says_by_what_on_its_own_line(bench: Bench) -> None:
+    assessment = judged(bench, "P0420, P0301")
+    lines = {line.code: line.because for line in assessment.codes}
+    assert lines["P0301"] == ""
+    assert lines["P0420"].startswith("P0301 in 7E0: misfire overheats the catalyst")
+    assert assessment.headline.endswith("1 code to follow up.")
+
+
 def test_network_codes_at_nine_volts_follow_from_the_supply(bench: Bench) -> None:
     """Lost-communication codes are judged at 10 V or more (makers' service literature)."""
     module = bench.said(0x7E1, bench.stored("U0100-87"), bench.stored("U0121-87"))

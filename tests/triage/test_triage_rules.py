@@ -236,6 +236,9 @@ def test_a_vehicle_without_engine_has_no_engine_module_to_hold_a_vin(bench: Benc
     silent = with_modules(bench, other, silent={Target(Framing.CAN11, 0x7E0, 0x7E8): 3})
     (only,) = judged(vin_absent.find, silent)
     assert only == Abstained("vin_absent", "no module speaks OBD: the vehicle may have no engine")
+    other.codes.append(bench.stored("U0100-87"))
+    (missed,) = judged(vin_absent.find, silent)
+    assert missed.detail.startswith("Since the engine module does not answer")
 
 
 def test_vin_absent_waits_until_it_was_asked(bench: Bench, ruled: Ruled) -> None:

@@ -9,6 +9,7 @@ from dtctriage.sweep.questions import Language
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
 
+ENGINE = "engine_control"
 _OBD = frozenset({Language.J1979, Language.OBD_ON_UDS})
 
 
@@ -20,7 +21,7 @@ def find(view: View) -> Iterator[Finding | Abstained]:
     if not view.passed(Stage.IDENTIFICATION if engines else Stage.ROLL_CALL):
         return
     others = [label for label, said in view.modules if any(said.vins.values())]
-    if not engines and others and not any(said.languages & _OBD for _, said in view.modules):
+    if not engines and others and not _has_engine(view):
         yield Abstained("vin_absent", "no module speaks OBD: the vehicle may have no engine")
         return
     source = f"taken from {others[0]}" if others else "from the paperwork or the plate"
@@ -42,3 +43,11 @@ def find(view: View) -> Iterator[Finding | Abstained]:
         "SAE J1979 service 09; ISO 14229-1 identifier F190",
         "Compare with the VIN plate before ordering a part or programming anything.",
     )
+
+
+def _has_engine(view: View) -> bool:
+    """Whether the profile, a module that speaks OBD, or one that misses its engine module tells of an engine."""
+    if view.profile is not None:
+        return any(view.is_engine_target(module.target) for module in view.profile.module)
+    speaks = any(said.languages & _OBD for _, said in view.modules)
+    return speaks or any(role.startswith(ENGINE) for role in view.accusations())
