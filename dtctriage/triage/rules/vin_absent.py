@@ -46,7 +46,7 @@ def find(view: View) -> Iterator[Finding | Abstained]:
 
 
 def _has_engine(view: View) -> bool:
-    """Whether the profile, a module that speaks OBD, or one that misses its engine module tells of an engine."""
+    """Whether the profile, OBD spoken, or a module that misses its engine module tells of an engine."""
     if view.profile is not None:
         return any(view.is_engine_target(module.target) for module in view.profile.module)
     speaks = any(said.languages & _OBD for _, said in view.modules)
