@@ -1,4 +1,4 @@
-"""`dtctriage classroom`: show a simulated vehicle to another program."""
+"""`dtctriage classroom`: show a simulated vehicle to another program, or put a meter to it."""
 
 from __future__ import annotations
 
@@ -34,11 +34,23 @@ def classroom(
     latency: Annotated[
         float, typer.Option(help="Milliseconds by which the text adapter's output is late.", min=0, max=5_000)
     ] = 0.0,
+    measure: Annotated[
+        list[str] | None,
+        typer.Option(
+            help='Only tell what an instrument shows, such as "volts F7 in" or "lamp X7:5, key off".',
+            metavar="WHAT",
+            show_default=False,
+        ),
+    ] = None,
 ) -> None:
     """Show the vehicle of a lesson, with its faults, until Ctrl-C.
 
-    Without an option it is a text adapter on a free TCP port.
+    Without an option it is a text adapter on a free TCP port. With --measure, which may come several times,
+    it is not shown: the readings are.
     """
+    if measure:
+        _measure(lesson, measure)
+        return
     if (tcp is not None) + pty + (can is not None) > 1:
         raise ClassroomError("Only one of --tcp, --pty and --can can be given", "Leave the others out")
     try:
@@ -49,6 +61,16 @@ def classroom(
             _way("text")(lesson, port, baud or None, latency / 1000, typer.echo)
     except KeyboardInterrupt:
         typer.echo("Lesson ended.")
+
+
+def _measure(lesson: Path, texts: list[str]) -> None:
+    """Tell each reading as the sheet writes it."""
+    from dtctriage.triage.readings import reading_words
+
+    read = _way("measure")
+    for text in texts:
+        words, probe, value = read(lesson, text)
+        typer.echo(f"{words}: {reading_words(probe, value)}")
 
 
 def _way(name: str) -> Callable[..., Any]:

@@ -57,6 +57,7 @@ def test_the_arguments_choose_the_way(
     [
         ((HEALTHY, "--tcp", "0", "--pty"), "Only one of --tcp, --pty and --can"),
         (("no-such.lesson.toml",), "no-such.lesson.toml: cannot be read"),
+        ((HEALTHY, "--measure", "volts nowhere"), '"nowhere" is no place in this profile'),
     ],
 )
 def test_what_cannot_be_done_is_one_line(
@@ -70,5 +71,15 @@ def test_what_cannot_be_done_is_one_line(
     assert told in errors and errors.count("\n") == 1
 
 
-def test_both_ways_are_installed() -> None:
-    assert callable(command._way("text")) and callable(command._way("can"))
+def test_instruments_are_put_to_the_vehicle(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    asked = ("--measure", "volts F31", "--measure", "ohms F31 in to F31", "--measure", "listen K1, key off")
+    assert run(monkeypatch, HEALTHY, *asked) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0] == "volts F31 load side to battery -, key run, everything plugged in: 12.5 V"
+    assert lines[1].endswith("ohm") and lines[2].endswith(": no click")
+
+
+def test_every_way_is_installed() -> None:
+    assert all(callable(command._way(name)) for name in ("text", "can", "measure"))

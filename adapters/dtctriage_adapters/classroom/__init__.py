@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from dtctriage.link import Link
+
+if TYPE_CHECKING:
+    from dtctriage.wiring.bench import Probe
 
 
 def open_link(rest: str) -> Link:
@@ -40,3 +44,14 @@ def serve_can(lesson: Path, bus: str, announce: Callable[[str], None]) -> None:
     from dtctriage_adapters.classroom.lecture import can_way, give_lesson
 
     give_lesson(lesson, can_way(bus), announce)
+
+
+def measure(lesson: Path, text: str) -> tuple[str, Probe, float]:
+    """What an instrument would tell on a lesson's vehicle: the probe as understood, and its reading.
+
+    Volt; ohm, `inf` for OL; of a lamp its share of the nominal voltage; 1 for a click or a part that looks
+    bad. Raises TriageError.
+    """
+    from dtctriage_adapters.classroom import measuring
+
+    return measuring.measure(lesson, text)
