@@ -28,6 +28,8 @@ from dtctriage_reference import rows
 AGAINST, UNLIKELY = 0.05, 0.1
 """Evidence speaks against a suspect below the first, if each piece of it is below the second. Common
 practice, no source."""
+LEAST = 1e-300
+"""No evidence is impossible: a chance below this is told as this."""
 
 
 @dataclass(frozen=True)
@@ -219,7 +221,7 @@ _READING_BASIS = {
 
 def _factor(evidence: str, chance: float, basis: str, name: str) -> Factor:
     """`name` is the row of the table triage_likelihoods that the basis rests on."""
-    return Factor(evidence, chance, basis, _source(name), chance < AGAINST)
+    return Factor(evidence, max(chance, LEAST), basis, _source(name), chance < AGAINST)
 
 
 def _source(name: str) -> str:

@@ -98,17 +98,18 @@ def _share(reasoning: Reasoning, name: str, items: Sequence[Hypothesis], factors
     score = math.log(weight) + math.fsum(math.log(factor.chance) for factor in factors)
     lines = [Line(f"{weight:.3g}", f"weight before evidence: {basis}", "triage_priors, common practice")]
     lines += [Line(f"x {f.chance:.3g}", f"{f.evidence} = {f.basis}", f.source) for f in factors]
-    product = math.exp(score)
-    lines.append(
-        Line(
-            f"{top.share:.1%}",
-            f"{product:.3g} / {product / top.share:.3g}, the same product summed over all suspects",
-            "Bayes' rule",
-        )
-    )
+    product, summed = _power(score), _power(score - math.log(top.share))
+    formula = f"{product} / {summed}, the same product summed over all suspects"
+    lines.append(Line(f"{top.share:.1%}", formula, "Bayes' rule"))
     if len(items) > 1:
         lines.append(Line(f"{total:.1%}", f"sum over {len(items)} faults that one hand reaches for"))
     return Part(f"{name} {case_words(reasoning.suspicion, top.faults)}", tuple(lines))
+
+
+def _power(log: float) -> str:
+    """The number of this natural logarithm, which may be too small for a float."""
+    ten, rest = divmod(log / math.log(10), 1)
+    return f"{math.exp(log):.3g}" if abs(ten) < 300 else f"{10**rest:.3f}e{ten:.0f}"
 
 
 def explained_check(reasoning: Reasoning | None, name: str, check: Check) -> Part:

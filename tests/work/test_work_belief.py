@@ -15,6 +15,8 @@ from dtctriage.sweep.picture import Picture
 from dtctriage.triage.assess import assess
 from dtctriage.triage.model import Outcome, Problem
 from dtctriage.wiring.faults import Fault, FaultKind, possible_faults
+from dtctriage.wiring.network import REFERENCE
+from dtctriage.wiring.parts import parts_of
 from dtctriage.work.belief import moved, moves, ranked, shares
 from dtctriage.work.case import Case, Reasoning
 from dtctriage.work.conclude import cause_text, faults_of, named_suspect, verdict
@@ -179,3 +181,20 @@ def test_usual_shares_are_explained_by_their_tables() -> None:
         (total,) = re.findall(r", of ([0-9.]+) for all", line.formula)
         assert sum(weights) / float(total) == pytest.approx(suspect.share, rel=1e-3)
         assert line.source.startswith("generic_suspects, triage_priors")
+
+
+def test_belief_stays_a_chance_whatever_is_typed(problem: Problem, opened: Opened, reading: With) -> None:
+    """Readings that no vehicle gives at once: nothing becomes certain, or no number."""
+    profile = reasoning_of(opened.case).profile
+    nodes = sorted({node for part in parts_of(profile) for node in (part.a, part.b)} - {REFERENCE})
+    spoken = reasoning_of(opened.case).spoken
+    typed = [(spoken.places.words(node), f"{3 + nth % 7} V") for nth, node in enumerate(nodes[::24])]
+    reasoning = reasoning_of(reading(*typed))
+    assert len(reasoning.observations) > 8
+    found = shares(reasoning.suspicion, ranked(reasoning, problem))
+    assert all(0 <= share <= 1 for share in found.values())
+    assert sum(found.values()) == pytest.approx(1)
+    for part in explained_shares(reasoning, 1, problem):
+        assert all("nan" not in f"{line.figure} {line.formula}" for line in part.lines)
+    told = verdict(reasoning, problem, (Fault(FaultKind.OPEN, "F21"),))
+    assert len(told.against) > 5
