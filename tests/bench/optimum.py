@@ -96,7 +96,7 @@ def proposed(plans: Plans) -> float:
 
 
 def small_problems(vehicles: int = VEHICLES) -> Iterator[Plans]:
-    """The likeliest suspects of a random fault in small vehicles, and the cheapest of checks that tell alike."""
+    """The likeliest suspects of a random fault in small vehicles, with the cheapest of like checks."""
     for seed in range(vehicles):
         suspicion = Suspicion(Wiring(drawn(1000 + seed, modules=3, circuits=2, sensors=2, buses=1)))
         faults = [f for f in possible_faults(suspicion.wiring.profile) if visible(suspicion, (f,))]
