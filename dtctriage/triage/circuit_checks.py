@@ -16,8 +16,8 @@ from dtctriage.wiring.bench import Means, Probe, Setup
 from dtctriage.wiring.parts import load_nodes, module_pin, sensor_nodes
 from dtctriage.wiring.profile import Circuit, Key, Profile, Sensor
 
-UNPLUGGED = "key on, engine off, {} unplugged"
-KEY_OFF = "key off, {} unplugged"
+UNPLUGGED = "key on, engine off, its plug off"
+KEY_OFF = "key off, its plug off"
 BACK_PROBE = "Back-probe only; no test lamp on a module's pin."
 
 
@@ -56,7 +56,7 @@ def _load(circuit: Circuit) -> Iterator[Offer]:
     yield Offer(
         f"measure the resistance of the {name}, its plug off",
         place,
-        KEY_OFF.format("it"),
+        KEY_OFF,
         f"{_span(circuit)} ohm (the profile's {circuit.load.ohms:g} ohm within {circuit.load.tolerance:g} %)",
         "vehicle profile",
         minutes,
@@ -65,7 +65,7 @@ def _load(circuit: Circuit) -> Iterator[Offer]:
     yield Offer(
         f"unplug the {name} and measure both wires of the harness against battery minus",
         place,
-        UNPLUGGED.format("it"),
+        UNPLUGGED,
         _unplugged_text(circuit),
         "vehicle profile",
         minutes,
@@ -75,7 +75,7 @@ def _load(circuit: Circuit) -> Iterator[Offer]:
         yield Offer(
             f"unplug the {name} and put a test lamp from its feed wire to battery minus",
             place,
-            UNPLUGGED.format("it"),
+            UNPLUGGED,
             "lit as brightly as straight on the battery",
             limit("supply_drop").source,
             minutes,
@@ -135,7 +135,7 @@ def _sensor(sensor: Sensor) -> Iterator[Offer]:
     yield Offer(
         f"unplug the {sensor.title} and measure its harness ({names}) against battery minus",
         place,
-        UNPLUGGED.format("it"),
+        UNPLUGGED,
         _bare_text(sensor),
         limit("reference_volts").source,
         minutes,
@@ -146,7 +146,7 @@ def _sensor(sensor: Sensor) -> Iterator[Offer]:
         yield Offer(
             f"measure the resistance of the {sensor.title}, its plug off",
             place,
-            KEY_OFF.format("it"),
+            KEY_OFF,
             f"about {sensor.ohms:g} ohm (vehicle profile)" if sensor.closed else "OL: its contact is open",
             "vehicle profile",
             minutes,

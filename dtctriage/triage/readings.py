@@ -40,6 +40,7 @@ def reading_words(probe: Probe, value: float) -> str:
     """A reading as the sheet writes it."""
     match probe.means:
         case Means.VOLTS:
+            # Rounded first: no minus before a zero.
             return f"{value:.2f} V" if 0.005 <= abs(value) < 1 else f"{round(value, 1) + 0.0:.1f} V"
         case Means.OHMS:
             return _ohms(value)

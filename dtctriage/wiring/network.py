@@ -23,6 +23,7 @@ LEAK_SIEMENS = 1e-9
 
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
+REFINEMENTS = 2
 ROWS = 4096
 """Changed states solved in one go, for the sake of memory."""
 
@@ -77,23 +78,33 @@ class Network:
         size = len(self._index)
         inverse: Floats = np.zeros((size + 1, size + 1))
         inverse[:size, :size] = np.linalg.inv(matrix[:size, :size])
-        inverse += inverse @ self._residual(inverse)
-        return Prepared({**self._index, REFERENCE: size}, inverse, inverse @ current)
+        a, b = (np.array([link[end] for link in self._links], dtype=np.intp) for end in (0, 1))
+        across: Floats = np.zeros((size + 1, len(a) + 1))
+        across[a, np.arange(len(a))] += 1.0
+        across[b, np.arange(len(a))] -= 1.0
+        across[-1] = 0.0
+        index = {**self._index, REFERENCE: size}
+        solved = self._refined(inverse, np.concatenate([across, current[:, None]], axis=1))
+        return Prepared(index, inverse, solved[:, -1], a, b, solved[:, :-1])
 
-    def _residual(self, inverse: Floats) -> Floats:
-        """I - G Z in extended precision, element by element.
+    def _refined(self, inverse: Floats, currents: Floats) -> Floats:
+        """Z i for several currents i, to the last digits: what is left over is worked out link by link.
 
-        A conductance that a change takes away is told from the leaks behind it by the last digits of Z.
+        A conductance that a change takes away is told from the leaks behind it by these digits.
         """
-        exact = inverse.astype(np.longdouble)
-        residual = np.eye(len(inverse), dtype=np.longdouble) - LEAK_SIEMENS * exact
-        for a, b, siemens in self._links:
-            flow = siemens * (exact[a] - exact[b])
-            residual[a] -= flow
-            residual[b] += flow
-        residual[-1] = 0.0
-        rounded: Floats = residual.astype(np.float64)
-        return rounded
+        a, b = (np.array([link[end] for link in self._links], dtype=np.intp) for end in (0, 1))
+        siemens = np.array([link[2] for link in self._links])[:, None]
+        ends = np.concatenate([a, b]) % len(inverse)
+        order = np.argsort(ends, kind="stable")
+        nodes, starts = np.unique(ends[order], return_index=True)
+        volts = inverse @ currents
+        for _ in range(REFINEMENTS):
+            flows = siemens * (volts[a] - volts[b])
+            left = currents - LEAK_SIEMENS * volts
+            left[nodes] -= np.add.reduceat(np.concatenate([flows, -flows])[order], starts, axis=0)
+            left[-1] = 0.0
+            volts = volts + inverse @ left
+        return volts
 
     def _equations(self) -> tuple[Floats, Floats]:
         # The reference is the last row (index -1): stamped like any node, then cut off.
@@ -118,41 +129,24 @@ class Network:
 class Changes:
     """H changed states of a network, each with up to K changed conductances and J changed currents.
 
-    `a`, `b` (H, K): node rows; `siemens` (H, K): what is added between them. `into`, `out_of`, `amps` (H, J):
-    what is driven in addition. Unused places hold 0 siemens or 0 amperes.
+    `links` (H, K): numbers of conductances in the order in which they were put in, NO_LINK for none;
+    `siemens` (H, K): what is added to each. `into`, `out_of` (H, J): node rows; `amps`: what is driven from
+    one to the other in addition, 0 for none.
     """
 
-    a: Places
-    b: Places
+    links: Places
     siemens: Floats
     into: Places
     out_of: Places
     amps: Floats
 
     def __len__(self) -> int:
-        return len(self.a)
-
-    def bridged(self, a: int, b: int, siemens: float, amps: float = 0.0) -> Changes:
-        """The same states with one more conductance, and a current driven through it from outside."""
-        height = len(self)
-
-        def column(value: int) -> Places:
-            return np.full((height, 1), value, dtype=np.intp)
-
-        return Changes(
-            np.concatenate([self.a, column(a)], axis=1),
-            np.concatenate([self.b, column(b)], axis=1),
-            np.concatenate([self.siemens, np.full((height, 1), siemens)], axis=1),
-            np.concatenate([self.into, column(a)], axis=1),
-            np.concatenate([self.out_of, column(b)], axis=1),
-            np.concatenate([self.amps, np.full((height, 1), amps)], axis=1),
-        )
+        return len(self.links)
 
     def rows(self, chosen: NDArray[np.intp] | slice) -> Changes:
         """Some of the states."""
         return Changes(
-            self.a[chosen],
-            self.b[chosen],
+            self.links[chosen],
             self.siemens[chosen],
             self.into[chosen],
             self.out_of[chosen],
@@ -160,13 +154,46 @@ class Changes:
         )
 
 
-class Prepared:
-    """A network's solution and its inverse (row and column of the reference are 0)."""
+NO_LINK = -1
+"""The last place of every table by link, which holds zeros."""
 
-    def __init__(self, index: Mapping[str, int], inverse: Floats, volts: Floats) -> None:
+
+@dataclass(frozen=True, slots=True)
+class Bridge:
+    """An instrument between two nodes: its conductance, and a current that it drives through."""
+
+    a: int
+    b: int
+    siemens: float
+    amps: float = 0.0
+
+
+class Prepared:
+    """A network's solution, its inverse, and what a current through each link does.
+
+    `inverse` Z (nodes, nodes), the reference's row and column 0. `across` (nodes, links + 1): node voltages
+    for one ampere driven into a link's first node and out of its second. These are small numbers of their
+    own: as differences of Z they would drown where a node hangs on a high resistance.
+    """
+
+    def __init__(
+        self,
+        index: Mapping[str, int],
+        inverse: Floats,
+        volts: Floats,
+        a: Places,
+        b: Places,
+        across: Floats,
+    ) -> None:
         self.index = index
         self._z = inverse
         self._volts = volts
+        self._across = across
+        count = len(a)
+        self._seen: Floats = np.zeros((count + 1, count + 1))
+        self._seen[:count] = across[a] - across[b]
+        self._drop: Floats = np.zeros(count + 1)
+        self._drop[:count] = volts[a] - volts[b]
 
     def place(self, name: str) -> int:
         """A node's row; a name that nothing connects to has the reference's, 0 V."""
@@ -185,25 +212,57 @@ class Prepared:
     def volts(self, nodes: Places, changes: Changes, drops: Floats) -> Floats:
         """Voltages (H, M) at M nodes in H changed states, whose `drops` are known."""
         out = np.empty((len(changes), len(nodes)))
-        z = self._z[:, nodes]
+        across, z = self._across[nodes].T, self._z[:, nodes]
         for start in range(0, len(changes), ROWS):
             part = slice(start, start + ROWS)
             some = changes.rows(part)
             out[part] = self._volts[nodes]
             through = some.siemens * drops[part]
             for k in np.flatnonzero(through.any(axis=0)):
-                out[part] -= (z[some.a[:, k]] - z[some.b[:, k]]) * through[:, k, None]
+                out[part] -= across[some.links[:, k]] * through[:, k, None]
             for j in np.flatnonzero(some.amps.any(axis=0)):
                 out[part] += (z[some.into[:, j]] - z[some.out_of[:, j]]) * some.amps[:, j, None]
         return out
 
+    def between(self, bridge: Bridge, changes: Changes) -> Floats:
+        """(H,) volts across an instrument in H changed states."""
+        parts = range(0, len(changes), ROWS)
+        found = [self._bridged(bridge, changes.rows(slice(start, start + ROWS))) for start in parts]
+        return np.concatenate(found) if found else np.zeros(0)
+
     def _drops(self, changes: Changes) -> Floats:
-        z, a, b = self._z, changes.a, changes.b
-        open_drop: Floats = self._volts[a] - self._volts[b]
+        seen = self._seen[changes.links[:, :, None], changes.links[:, None, :]]
+        return _solved(seen, changes.siemens, self._undisturbed(changes))
+
+    def _undisturbed(self, changes: Changes) -> Floats:
+        """(H, K) drops across the links before their conductance changes."""
+        drop = self._drop[changes.links]
         for j in range(changes.into.shape[1]):
             p, q = changes.into[:, j, None], changes.out_of[:, j, None]
-            open_drop += (z[a, p] - z[a, q] - z[b, p] + z[b, q]) * changes.amps[:, j, None]
-        ak, al, bk, bl = a[:, :, None], a[:, None, :], b[:, :, None], b[:, None, :]
-        seen: Floats = z[ak, al] - z[ak, bl] - z[bk, al] + z[bk, bl]
-        system: Floats = np.eye(a.shape[1], dtype=np.float64) + seen * changes.siemens[:, None, :]
-        return np.asarray(np.linalg.solve(system, open_drop[:, :, None])[:, :, 0], dtype=np.float64)
+            pull = self._across[p, changes.links] - self._across[q, changes.links]
+            drop = drop + pull * changes.amps[:, j, None]
+        return drop
+
+    def _bridged(self, bridge: Bridge, changes: Changes) -> Floats:
+        z, a, b = self._z, bridge.a, bridge.b
+        height, width = changes.links.shape
+        cross = self._across[a, changes.links] - self._across[b, changes.links]
+        own = z[a, a] + z[b, b] - 2 * z[a, b]
+        seen = np.empty((height, width + 1, width + 1))
+        seen[:, :width, :width] = self._seen[changes.links[:, :, None], changes.links[:, None, :]]
+        seen[:, width, :width] = seen[:, :width, width] = cross
+        seen[:, width, width] = own
+        drop = np.empty((height, width + 1))
+        drop[:, :width] = self._undisturbed(changes) + bridge.amps * cross
+        drop[:, width] = self._volts[a] - self._volts[b] + bridge.amps * own
+        for j in range(changes.into.shape[1]):
+            p, q = changes.into[:, j], changes.out_of[:, j]
+            drop[:, width] += (z[a, p] - z[a, q] - z[b, p] + z[b, q]) * changes.amps[:, j]
+        meter = np.full((height, 1), bridge.siemens)
+        return _solved(seen, np.concatenate([changes.siemens, meter], axis=1), drop)[:, width]
+
+
+def _solved(seen: Floats, siemens: Floats, drop: Floats) -> Floats:
+    """(H, K) drops across changed links: `seen` (H, K, K) are the resistances from link to link."""
+    system = np.eye(siemens.shape[1]) + seen * siemens[:, None, :]
+    return np.asarray(np.linalg.solve(system, drop[:, :, None])[:, :, 0], dtype=np.float64)

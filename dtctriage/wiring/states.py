@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 from dtctriage.wiring.bench import Setup
 from dtctriage.wiring.circuitry import Circuitry, driver_ids, inside_ground, main_pins
 from dtctriage.wiring.faults import HIGH_OHMS, Fault, FaultKind
-from dtctriage.wiring.network import REFERENCE, Changes, Floats, Network, Places, Prepared
+from dtctriage.wiring.network import NO_LINK, REFERENCE, Bridge, Changes, Floats, Network, Places, Prepared
 from dtctriage.wiring.profile import BATTERY
 
 PULL_IN = 0.6
@@ -27,6 +28,7 @@ BLOWS_AT = 1.6
 minute (from memory), and a vehicle that comes to the shop has had that minute."""
 
 Flags = NDArray[np.bool_]
+_Table = TypeVar("_Table", NDArray[np.intp], NDArray[np.float64])
 NOTHING: Places = np.full((1, 1), -1, dtype=np.intp)
 Case = Sequence[Fault]
 
@@ -82,8 +84,8 @@ class States:
     def between(self, plus: str, minus: str, siemens: float, amps: float = 0.0) -> Floats:
         """(H,) volts from one node to another, with an instrument's conductance and current between them."""
         network = self.sound.network
-        a, b = network.place(plus), network.place(minus)
-        return network.drops(self.changes.bridged(a, b, siemens, amps))[:, -1]
+        bridge = Bridge(network.place(plus), network.place(minus), siemens, amps)
+        return network.between(bridge, self.changes)
 
 
 class Sound:
@@ -120,27 +122,30 @@ class Sound:
             np.ones((1, len(profile.fuse)), dtype=bool),
             np.ones((1, len(profile.module)), dtype=bool),
         )
+        coils, fuses = self._whole_coils(), self._whole_fuses()
         for _ in range(2 + len(profile.relay) + len(profile.fuse)):
-            network = self._network(now)
-            self._conducting = self._usual * self._self_state(now)[0]
-            after = self._switch(network, self._none(1), now, self._whole_coils(), self._whole_fuses())
+            volts = self._network(now).solve()
+            table = {name: np.array([volts.get(name, 0.0)]) for name in self._watched}
+            after = self._switch(table, now, coils, fuses)
             if not after.differs(now)[0]:
                 break
             now = after
-        return network, now
+        self._conducting = self._usual * self._self_state(now)[0]
+        return self._network(now).prepared(), now
 
-    def _network(self, now: Switched) -> Prepared:
+    def _network(self, now: Switched) -> Network:
         network = Network()
         battery = self.circuitry.profile.battery
-        if self.setup.battery:
-            network.source(BATTERY, battery.volts, battery.ohms)
         conducting = self._usual * self._self_state(now)[0]
+        # Elements first: their places are the numbers of the network's links.
         for element, siemens in zip(self.circuitry.elements, conducting, strict=True):
             network.conductance(element.a, element.b, float(siemens))
+        if self.setup.battery:
+            network.source(BATTERY, battery.volts, battery.ohms)
         for source, powered in zip(self.circuitry.sources, now.powered[0, self._owners], strict=True):
             if powered and self.setup.battery:
                 network.current(source.plus, source.minus, source.volts / source.ohms)
-        return network.prepared()
+        return network
 
     def _self_state(self, now: Switched) -> Flags:
         """(H, E): False where a relay contact or fuse does not conduct."""
@@ -154,12 +159,6 @@ class Sound:
         """The module of each source, by its place in the profile."""
         place = {module.id: i for i, module in enumerate(self.circuitry.profile.module)}
         return np.array([place[source.owner] for source in self.circuitry.sources], dtype=np.intp)
-
-    @cached_property
-    def _ends(self) -> tuple[Places, Places]:
-        """Node rows of every element."""
-        elements = self.circuitry.elements
-        return self.network.places([e.a for e in elements]), self.network.places([e.b for e in elements])
 
     # -- faults in ----------------------------------------------------------------------------------
 
@@ -180,7 +179,7 @@ class Sound:
         changes = self._changes(places, wanted, now)
         todo = np.arange(len(cases))
         for _ in range(2 + now.closed.shape[1] + now.whole.shape[1]):
-            after = self._switch(self.network, changes.rows(todo), now.rows(todo), coils[todo], fuses[todo])
+            after = self._switch(self._watch(changes.rows(todo)), now.rows(todo), coils[todo], fuses[todo])
             # Whatever floats at the plug of a module that is not there powers nothing.
             after.powered[...] &= fitted[todo]
             moved = after.differs(now.rows(todo))
@@ -249,19 +248,15 @@ class Sound:
             if hit.any():
                 target = np.where(hit & ~self._flags(now)[which][:, i, None], 0.0, target)
         delta = np.where(used, target - self._conducting[places], 0.0)
-        a, b = self._ends
-        rows_a, rows_b = np.where(used, a[places], a[0]), np.where(used, b[places], a[0])
-        extra = self._switched_columns(places, now)
+        links, siemens = self._switched_columns(places, now)
         return Changes(
-            np.concatenate([rows_a, extra[0]], axis=1),
-            np.concatenate([rows_b, extra[1]], axis=1),
-            np.concatenate([delta, extra[2]], axis=1),
+            np.concatenate([places, links], axis=1),
+            np.concatenate([delta, siemens], axis=1),
             *self._source_columns(now),
         )
 
-    def _switched_columns(self, places: Places, now: Switched) -> tuple[Places, Places, Floats]:
+    def _switched_columns(self, places: Places, now: Switched) -> tuple[Places, Floats]:
         """Contacts and fuses that differ from the sound vehicle's and that no fault names."""
-        a, b = self._ends
         moved: list[tuple[NDArray[np.intp], int, float]] = []
         for place, (which, i) in self._self_switching.items():
             flags, rest = self._flags(now)[which], self._flags(self._rest)[which]
@@ -272,16 +267,13 @@ class Sound:
         count = np.zeros(len(now.closed), dtype=np.intp)
         for rows, _, _ in moved:
             count[rows] += 1
-        width = int(count.max(initial=0))
-        rows_a = np.zeros((len(count), width), dtype=np.intp)
-        rows_b = np.zeros((len(count), width), dtype=np.intp)
-        delta = np.zeros((len(count), width))
+        links = np.full((len(count), int(count.max(initial=0))), NO_LINK, dtype=np.intp)
+        siemens = np.zeros(links.shape)
         count[:] = 0
-        for rows, place, siemens in moved:
-            rows_a[rows, count[rows]], rows_b[rows, count[rows]] = a[place], b[place]
-            delta[rows, count[rows]] = siemens
+        for rows, place, change in moved:
+            links[rows, count[rows]], siemens[rows, count[rows]] = place, change
             count[rows] += 1
-        return rows_a, rows_b, delta
+        return links, siemens
 
     def _source_columns(self, now: Switched) -> tuple[Places, Places, Floats]:
         """Sources of modules whose power differs from the sound vehicle's."""
@@ -304,19 +296,16 @@ class Sound:
             amps[rows, at] = sign * source.volts / source.ohms
         return into, out_of, amps
 
-    def _none(self, count: int) -> Changes:
-        nodes = np.zeros((count, 0), dtype=np.intp)
-        return Changes(nodes, nodes, np.zeros((count, 0)), nodes, nodes, np.zeros((count, 0)))
-
     # -- what switches by itself --------------------------------------------------------------------
 
-    def _switch(
-        self, network: Prepared, changes: Changes, now: Switched, coils: Flags, fuses: Flags
-    ) -> Switched:
-        """What follows from the voltages. `coils`, `fuses`: those that are not broken by a fault."""
-        names = self._watched
+    def _watch(self, changes: Changes) -> dict[str, Floats]:
+        """Voltages (H,) that decide what switches."""
+        network, names = self.network, self._watched
         table = network.volts(network.places(names), changes, network.drops(changes))
-        volts = dict(zip(names, table.T, strict=True))
+        return dict(zip(names, table.T, strict=True))
+
+    def _switch(self, volts: dict[str, Floats], now: Switched, coils: Flags, fuses: Flags) -> Switched:
+        """What follows from the voltages. `coils`, `fuses`: those that are not broken by a fault."""
         profile = self.circuitry.profile
         least = PULL_IN * profile.vehicle.nominal_volts
         closed, whole, powered = (flags.copy() for flags in self._flags(now))
@@ -374,14 +363,18 @@ def _cut(circuitry: Circuitry, setup: Setup) -> frozenset[str]:
 def _merged(old: Changes, rows: Places, fresh: Changes) -> Changes:
     """`old` with some rows replaced by `fresh`, widened where needed."""
 
-    def put(before: NDArray[np.generic], after: NDArray[np.generic]) -> NDArray[np.generic]:
+    def put(before: _Table, after: _Table, nothing: int) -> _Table:
         width = max(before.shape[1], after.shape[1])
-        out = np.zeros((len(before), width), dtype=before.dtype)
+        out = np.full((len(before), width), nothing, dtype=before.dtype)
         out[:, : before.shape[1]] = before
-        out[rows] = 0
+        out[rows] = nothing
         out[rows, : after.shape[1]] = after
         return out
 
     return Changes(
-        *(put(getattr(old, name), getattr(fresh, name)) for name in Changes.__dataclass_fields__)  # type: ignore[arg-type]
+        put(old.links, fresh.links, NO_LINK),
+        put(old.siemens, fresh.siemens, 0),
+        put(old.into, fresh.into, 0),
+        put(old.out_of, fresh.out_of, 0),
+        put(old.amps, fresh.amps, 0),
     )

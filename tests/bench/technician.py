@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.network import codes_for_role
-from dtctriage.triage.choose import Offer, choose
+from dtctriage.triage.choose import Offer, choose, table_of
 from dtctriage.triage.measured import lamp_class
 from dtctriage.triage.problems import divided, offers_for
 from dtctriage.triage.readings import LAMP_WORDS, LISTEN_WORDS, LOOK_WORDS
@@ -79,6 +79,8 @@ class Job:
         self._battery = rng.uniform(*noise.battery_volts) / suspicion.wiring.profile.battery.volts
         low, high = noise.worn_ohms
         self._worn = math.exp(rng.uniform(math.log(low), math.log(high)))
+        self.plan: list[Offer] = []
+        """The checks of a technician who keeps to one order."""
         self.shown = effects(suspicion.wiring, self.case, suspicion.key)
         self.seen = self._intake(self.shown)
 
@@ -164,8 +166,8 @@ FIXED_ORDER = (
         "turn the key",
         "measure fuse",
         "measure relay",
-        "from ground",
         "back-probe supplies",
+        "from ground",
     ),
     *("CAN high and CAN low", "CAN high to CAN low", "voltage on both", "back-probe", "unplug", ""),
 )
@@ -181,24 +183,17 @@ def proposed(job: Job, part: Trouble, ranked: list[Hypothesis], done: set[str]) 
 
 
 def in_fixed_order(job: Job, part: Trouble, ranked: list[Hypothesis], done: set[str]) -> Offer | None:
-    """Power, ground, bus, module: the next check of that order which can tell anything at all."""
-    order = (
-        "battery across",
-        "turn the key",
-        "measure fuse",
-        "measure relay",
-        "from ground",
-        "back-probe supplies",
-    )
-    order += ("CAN high and CAN low", "CAN high to CAN low", "voltage on both", "back-probe", "unplug", "")
-    offers = [offer for offer in offers_for(job.suspicion, part, ranked) if offer.what not in done]
-    telling = choose(job.suspicion.bench, offers, ranked, lambda case: "", most=len(offers))
-    useful = {check.what for check in telling}
+    """Power, ground, bus, module: every check that has to do with the problem, in that order."""
+    if not done:
+        offers = offers_for(job.suspicion, part, ranked)
+        _, _, readings = table_of(job.suspicion.bench, offers, ranked)
+        telling = [offer for offer, cells in zip(offers, readings, strict=True) if cells.max() > 0]
+        job.plan = sorted(telling, key=_place_in_order)
+    return next((offer for offer in job.plan if offer.what not in done), None)
 
-    def place(offer: Offer) -> int:
-        return next(i for i, text in enumerate(FIXED_ORDER) if text in offer.what)
 
-    return min((offer for offer in offers if offer.what in useful), key=place, default=None)
+def _place_in_order(offer: Offer) -> int:
+    return next(place for place, text in enumerate(FIXED_ORDER) if text in offer.what)
 
 
 def work(job: Job, policy: Policy) -> Outcome | None:

@@ -1,4 +1,4 @@
-"""The side of a suspect: power, ground, bus, module (common practice, no source: how the trade asks first)."""
+"""The side of a suspect: power, ground, bus, module. How the trade asks first: common practice, no source."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def test_every_fault_has_a_side_and_two_have_both(bench: Bench) -> None:
 
 
 def test_the_true_side_of_a_silent_module_is_among_the_first_three(bench: Bench) -> None:
-    """Of every fault that silences a module, as often as it happens; a floor a little below what was measured."""
+    """Of every fault that silences a module, as often as it happens. Measured: 0.971."""
     sections = Sections(bench.suspicion.wiring)
     total = found = 0.0
     for fault in bench.showing:
@@ -59,5 +59,4 @@ def test_the_true_side_of_a_silent_module_is_among_the_first_three(bench: Bench)
         total += weight
         found += weight * (sections.of((fault,)) in [name for name, _ in shares[:3]])
         assert sum(share for _, share in shares) == pytest.approx(1)
-    print(found / total)
     assert found / total > 0.95

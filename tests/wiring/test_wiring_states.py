@@ -32,7 +32,7 @@ def from_scratch(wiring: Wiring, case: Sequence[Fault], states: States, row: int
             wanted[place] = min(siemens, wanted.get(place, siemens))
     power = power_of(states, row)
     off = {f"{relay.id} contact" for relay in profile.relay if relay.id not in power.closed} | power.blown
-    off |= {item.id for item in profile.switch if setup.key not in item.closed_in}
+    off |= {item.id for item in profile.switch if setup.key not in item.closed_in} | setup.off
     for place, element in enumerate(circuitry.elements):
         siemens = wanted.get(place, 1 / element.ohms if element.usual else 0.0)
         network.conductance(element.a, element.b, 0.0 if element.id in off else siemens)
@@ -68,6 +68,28 @@ def test_double_faults(wiring: Wiring) -> None:
     opens = [f for f in possible_faults(wiring.profile) if f.kind is FaultKind.OPEN and f.at.startswith("F")]
     pairs += list(itertools.islice(itertools.combinations(opens, 2), 0, None, 11))
     checked(wiring, pairs)
+
+
+def test_what_hangs_on_a_test_voltage_and_is_cut_off(wiring: Wiring) -> None:
+    """A load is unplugged: its wire hangs on the module's 10 kohm alone. Then the wire is cut: 0 V, not 2.5."""
+    for circuit in wiring.profile.circuit:
+        setup = Setup(off=frozenset({f"{circuit.id} load"}))
+        pin = f"{circuit.module}/{circuit.driver_pin}"
+        cases = [
+            (Fault(FaultKind.OPEN, f"pin {pin}"),),
+            *((Fault(FaultKind.OPEN, p),) for p in near(wiring, pin)),
+        ]
+        checked(wiring, cases, setup)
+        loose = circuit.id + ("-" if circuit.pulls_down else "+")
+        volts = wiring.states(cases, setup).between(loose, REFERENCE, 1e-7)
+        assert volts == pytest.approx(0, abs=1e-3)
+
+
+def near(wiring: Wiring, pin: str) -> list[str]:
+    """The wire that ends at a module's pin."""
+    return [
+        part.id for part in wiring.parts.values() if f"{pin}<" in (part.a, part.b) and part.id[:4] == "wire"
+    ]
 
 
 def test_a_settled_state_stays_settled(wiring: Wiring) -> None:
