@@ -71,7 +71,7 @@ def test_double_faults(wiring: Wiring) -> None:
 
 
 def test_what_hangs_on_a_test_voltage_and_is_cut_off(wiring: Wiring) -> None:
-    """A load is unplugged: its wire hangs on the module's 10 kohm alone. Then the wire is cut: 0 V, not 2.5."""
+    """A load is unplugged: its wire hangs on the module's 10 kohm alone. Then that is cut: 0 V, not 2.5."""
     for circuit in wiring.profile.circuit:
         setup = Setup(off=frozenset({f"{circuit.id} load"}))
         pin = f"{circuit.module}/{circuit.driver_pin}"
