@@ -115,3 +115,28 @@ def test_a_running_engine_is_not_cleared(shop: Any, demo: Path, tmp_path: Path) 
     ended = shop.run("clear", "RO-7", link, "--typed", "RO-7")
     assert ended.code == 2 and ended.out == ""
     assert "The engine runs" in ended.err.splitlines()[-1]
+
+
+@pytest.mark.parametrize(
+    ("kind", "asked"),
+    [
+        ("denby", {("ECM", "04"), ("TCM", "04")}),  # SAE J1850: one request for all
+        ("lumo", {("ECM", "14 FF FF 33"), ("ECM", "14 FF FF FF")}),  # SAE J1979-2
+        ("orro", {("ECM", "14 FF 00"), ("SRS", "14 FF 00"), ("ECM", "04"), ("TCM", "04")}),  # ISO 14230-3
+        ("tisca", {("ECM", "04"), ("ECM", "14 FF FF FF"), ("ABS", "14 FF 00")}),  # 29 bit, KWP2000 on CAN
+    ],
+)
+def test_every_kind_of_vehicle_is_cleared_in_its_own_way(
+    cli: Cli, demo: Path, kind: str, asked: set[tuple[str, str]]
+) -> None:
+    folder = demo / "lessons" / "kinds"
+    link = f"classroom:{folder / f'{kind}.lesson.toml'}?over=text"
+    taken = cli(
+        *("intake", "--link", link, "--order", "RO-7", "--profile", folder / f"{kind}.vehicle.toml"),
+        *("--technician", "M. Sato", "--rounds", "1"),
+    )
+    assert taken.code == 0, taken.err
+    cleared = cli("clear", "RO-7", link, "--typed", "RO-7")
+    assert cleared.code == 0, cleared.out + cleared.err
+    lines = [line.split("  ") for line in cleared.out.splitlines() if line.endswith(" cleared")]
+    assert {(line[0].strip(), next(filter(None, line[1:])).strip()) for line in lines} == asked

@@ -27,6 +27,7 @@ from dtctriage.link import (
     Outcome,
     Reply,
     Request,
+    Target,
     physical,
 )
 from dtctriage.services.supported import mask_of
@@ -53,6 +54,7 @@ class Vehicle:
         self.ecm: Callable[[float], bool] = lambda at: True
         self.volts: Callable[[float], float | None] = lambda at: None
         self.lost_at: float | None = None
+        self.kwp: Callable[[bytes, float], bytes | None] = lambda payload, at: None
         self.adapter = Adapter("simulated", "memory:")
         self.protocols: Sequence[BusProtocol] = ()
         self.asked: list[bytes] = []
@@ -82,6 +84,8 @@ class Vehicle:
             yield Finished(request, self.now)
 
     def _answer(self, request: Request) -> bytes | None:
+        if request.target.framing is Framing.ISO14230:
+            return self.kwp(request.payload, self.at)
         if request.target == BCM:
             return b"\x7e\x00"
         if not self.ecm(self.at):
@@ -273,6 +277,21 @@ def test_a_code_of_one_module_brings_the_readings_of_all() -> None:
     """The body module's code may be about what the engine module reads."""
     assert readings_for([Dtc.parse("P0118")]) == {0x05, 0x67}
     assert readings_for([Dtc.parse("U0100")]) == set()
+
+
+def test_on_a_k_line_a_module_is_greeted_until_it_answers() -> None:
+    """StartCommunication (ISO 14230-2); the module answers C1 and then its codes by service 18."""
+    node = Target(Framing.ISO14230, 0x58, 0x58)
+    said = ModuleSaid(node, 0x58, 3, 3, languages={Language.KWP}, codes_read=True)
+    said.codes = [StoredCode(Dtc.parse("B0012"), "stored")]
+    picture = Picture(finished=True)
+    picture.modules = {node: said}
+    vehicle = Vehicle()
+    answers = {b"\x81": b"\xc1\x8f\xef", b"\x18\x00\xff\x00": bytes.fromhex("5801801260")}
+    vehicle.kwp = lambda payload, at: answers[payload] if at > 0.7 else None
+    rounds = watched(vehicle, picture, 2.0)
+    assert vehicle.asked.count(b"\x81") == 3
+    assert flips(rounds) == [(1.0, "58 module", "no answer", "answers")]
 
 
 def test_only_reading_questions_are_asked() -> None:
