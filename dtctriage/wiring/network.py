@@ -98,7 +98,7 @@ class Network:
         order = np.argsort(ends, kind="stable")
         nodes, starts = np.unique(ends[order], return_index=True)
         volts = inverse @ currents
-        for _ in range(REFINEMENTS):
+        for _ in range(REFINEMENTS if self._links else 0):
             flows = siemens * (volts[a] - volts[b])
             left = currents - LEAK_SIEMENS * volts
             left[nodes] -= np.add.reduceat(np.concatenate([flows, -flows])[order], starts, axis=0)
@@ -152,6 +152,12 @@ class Changes:
             self.out_of[chosen],
             self.amps[chosen],
         )
+
+
+def no_changes(height: int) -> Changes:
+    """States in which nothing is changed."""
+    nothing, nodes = np.zeros((height, 0)), np.zeros((height, 0), dtype=np.intp)
+    return Changes(nodes, nothing, nodes, nodes, nothing)
 
 
 NO_LINK = -1

@@ -18,7 +18,17 @@ from numpy.typing import NDArray
 from dtctriage.wiring.bench import Setup
 from dtctriage.wiring.circuitry import Circuitry, driver_ids, inside_ground, main_pins
 from dtctriage.wiring.faults import HIGH_OHMS, Fault, FaultKind
-from dtctriage.wiring.network import NO_LINK, REFERENCE, Bridge, Changes, Floats, Network, Places, Prepared
+from dtctriage.wiring.network import (
+    NO_LINK,
+    REFERENCE,
+    Bridge,
+    Changes,
+    Floats,
+    Network,
+    Places,
+    Prepared,
+    no_changes,
+)
 from dtctriage.wiring.profile import BATTERY
 
 PULL_IN = 0.6
@@ -240,7 +250,7 @@ class Sound:
     def _changes(self, places: Places, wanted: Floats, now: Switched) -> Changes:
         """The difference to the sound vehicle, with what switched by itself."""
         if not self.circuitry.elements:
-            return self._none(len(places))
+            return no_changes(len(places))
         used = places >= 0
         target = wanted * self._allowed[places]
         for place, (which, i) in self._self_switching.items():
