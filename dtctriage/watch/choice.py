@@ -34,11 +34,15 @@ class Wanted:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One module: `said` is what is known of it, `requests` are asked in each round, each with its target."""
+    """One module: `said` is what is known of it, `requests` are asked in each round, each with its target.
+
+    `dids` are identifiers whose data a profile lays out.
+    """
 
     label: str
     said: ModuleSaid
     pids: tuple[int, ...]
+    dids: tuple[int, ...]
     pairs: tuple[Pair, ...]
     codes: tuple[Dtc, ...]
     requests: tuple[tuple[Target, bytes], ...]
@@ -75,9 +79,12 @@ def _choice(said: ModuleSaid, profile: Profile | None, codes: Sequence[Dtc], wan
     if any(pair.needs for pair in pairs):
         pids |= {ENGINE_SPEED, FUEL_SYSTEM} & offered
     own = tuple(entry.dtc for entry in strongest(said) if entry.memory != PERMANENT)
-    dids = sorted({side.number for pair in pairs for side in _sides(pair) if side.number > LAST_PID})
-    asked = (*_readings_asked(said, sorted(pids), dids), *_codes_asked(said, own))
-    return Choice(label, said, tuple(sorted(pids)), tuple(pairs), own, tuple(dict.fromkeys(asked)))
+    dids = {side.number for pair in pairs for side in _sides(pair) if side.number > LAST_PID}
+    if wanted.everything:
+        dids |= said.identifiers.keys() & said.definitions.identifiers.keys()
+    numbers, names = tuple(sorted(pids)), tuple(sorted(dids))
+    asked = (*_readings_asked(said, numbers, names), *_codes_asked(said, own))
+    return Choice(label, said, numbers, names, tuple(pairs), own, tuple(dict.fromkeys(asked)))
 
 
 def _offered_pairs(

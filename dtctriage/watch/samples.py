@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from dtctriage.services.pids import pid_name, readings, signals
-from dtctriage.services.readings import NoValue, Quantity, Signal, State
+from dtctriage.services.readings import NoValue, Quantity, Reading, Signal, State
 from dtctriage.sweep.said import ModuleSaid
 from dtctriage.triage.pairs import Compared, compare
 from dtctriage.triage.seen import failing, strongest
@@ -56,7 +56,12 @@ def samples(choice: Choice, said: ModuleSaid | None) -> Iterator[Sample]:
         yield from _codes(choice, said)
         yield from _pairs(choice, said)
         for pid in choice.pids:
-            yield from _readings(choice.label, pid, said.data.get(pid))
+            told = readings(pid, said.data.get(pid, b""))
+            yield from _readings(choice.label, pid_name(pid), signals(pid), told)
+        for did in choice.dids:
+            definition = choice.said.definitions.identifiers[did]
+            named = definition.readings(said.identifiers.get(did, b""))
+            yield from _readings(choice.label, definition.name, definition.signals, named)
 
 
 def _codes(choice: Choice, said: ModuleSaid) -> Iterator[Sample]:
@@ -91,11 +96,13 @@ def _pair(label: str, found: Compared) -> Sample:
     return Sample(label, pair.name, DISAGREES, told, settling=pair.settling)
 
 
-def _readings(label: str, pid: int, data: bytes | None) -> Iterator[Sample]:
-    known = {signal.name: signal for signal in signals(pid)}
-    told = list(readings(pid, data)) if data is not None else []
+def _readings(
+    label: str, name_of_all: str, scaled: Sequence[Signal], told: Sequence[Reading]
+) -> Iterator[Sample]:
+    """`told` is what the data say; nothing where there are none, or not of the right length."""
+    known = {signal.name: signal for signal in scaled}
     if not told:
-        yield from (Sample(label, name, NO_READING) for name in known or (pid_name(pid),))
+        yield from (Sample(label, name, NO_READING) for name in known or (name_of_all,))
     for item in told:
         match item:
             case Quantity(name=name, value=value, unit=unit):

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
@@ -30,6 +31,8 @@ from dtctriage.link import (
     Target,
     physical,
 )
+from dtctriage.services.definitions import DataDefinition, Definitions, Flag
+from dtctriage.services.readings import Signal
 from dtctriage.services.supported import mask_of
 from dtctriage.services.uds import DtcStatus
 from dtctriage.sweep.picture import ModuleSaid, Picture, StoredCode
@@ -54,6 +57,7 @@ class Vehicle:
         self.ecm: Callable[[float], bool] = lambda at: True
         self.volts: Callable[[float], float | None] = lambda at: None
         self.lost_at: float | None = None
+        self.oil: Answers = lambda at: None
         self.kwp: Callable[[bytes, float], bytes | None] = lambda payload, at: None
         self.adapter = Adapter("simulated", "memory:")
         self.protocols: Sequence[BusProtocol] = ()
@@ -90,6 +94,9 @@ class Vehicle:
             return b"\x7e\x00"
         if not self.ecm(self.at):
             return None
+        if request.payload[0] == 0x22:
+            data = self.oil(self.at)
+            return None if data is None else b"\x62" + request.payload[1:] + data
         if request.payload[0] == 0x19:
             return self.status(self.at)
         found = [(pid, self.data[pid](self.at)) for pid in request.payload[1:] if pid in self.data]
@@ -250,6 +257,20 @@ def test_what_belongs_to_the_codes_is_watched_and_the_supply() -> None:
     assert pids_of(intake(["P0118"], PIDS)) == {0x05, 0x42}
     assert pids_of(intake(["P0123-11"], PIDS)) == {0x11, 0x42, 0x45, 0x4C}
     assert pids_of(intake([], PIDS)) == {0x42}
+
+
+def test_identifiers_that_a_profile_lays_out_are_watched_on_request() -> None:
+    level = Signal("oil level", 0, 1, False, Fraction(1, 2), Fraction(0), "mm")
+    definitions = Definitions({0x3B01: DataDefinition("oil", 2, (level,), (Flag("oil pump", 1, 7),))})
+    seen = intake([])
+    seen.modules[ECM].definitions = definitions
+    seen.modules[ECM].identifiers[0x3B01] = b"\x50\x80"
+    vehicle = Vehicle()
+    vehicle.oil = lambda at: b"\x50\x00" if at > 1.4 else b"\x50\x80"
+    rounds = watched(vehicle, seen, 2.0, Wanted(everything=True))
+    assert flips(rounds) == [(1.5, "7E0 oil pump", "on", "off")]
+    assert {sample.name: sample.text for sample in rounds[0].samples}["oil level"] == "40 mm"
+    assert not any(sample.name == "oil level" for sample in watched(vehicle, seen, 0.0)[0].samples)
 
 
 def test_everything_is_watched_on_request() -> None:
