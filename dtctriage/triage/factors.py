@@ -170,7 +170,7 @@ class Factors:
         """One reading under one suspect; the chance is beside that of a reading that says nothing."""
         probe = observation.probe
         right = tuple(fault for fault in case if fault.kind is not FaultKind.KEY_POSITION)
-        place = f"{self._spoken.place(probe)}, {self._spoken.condition(probe.setup)}"
+        place = f"{self._spoken.place(probe)}, {self._spoken.condition(probe)}"
         shown = reading_words(probe, value_of(observation))
         evidence = (
             f"{shown} ({probe.means}, {place}): expected {self._expected(probe, right)} with this fault, "

@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator
 
 from dtctriage.errors import TriageError
+from dtctriage.wiring.buses import bus_node
 from dtctriage.wiring.network import REFERENCE
 from dtctriage.wiring.parts import PartKind, load_nodes, module_pin, parts_of, place_name
 from dtctriage.wiring.profile import BATTERY, Profile
@@ -37,6 +38,8 @@ class Places:
                 if nth == 0 and taken == name:
                     self._shown[name] = way
         self._raw = {node for part in self._parts for node in (part.a, part.b)}
+        self.loads = {part.id for part in self._parts if part.kind in (PartKind.LOAD, PartKind.SENSOR)}
+        """What can be measured by itself, its plug off."""
         self._things = self._thing_names()
         self._pins = self._pins_by_owner()
 
@@ -106,6 +109,14 @@ class Places:
             for node, sign in zip(load_nodes(circuit), "+-", strict=True):
                 yield node, f"{circuit.id} {sign}", node, f"{circuit.load.name} {sign}"
         yield from self._terminals()
+        for bus in self._profile.bus:
+            for station in bus.line:
+                for nth, (wire, word) in enumerate((("H", "high"), ("L", "low"))):
+                    node = bus_node(bus.id, wire, station)
+                    ways = [f"{bus.id} {word} at {station}", f"CAN {bus.id} {word} at {station}", node]
+                    if bus.pins and station == bus.at_connector:
+                        ways.append(f"diagnostic connector pin {bus.pins[nth]}")
+                    yield node, *ways
 
     def _terminals(self) -> Iterator[tuple[str, ...]]:
         """Both sides of each connector pin, and of each module pin: a probe at the back meets the wire."""

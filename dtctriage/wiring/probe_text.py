@@ -17,7 +17,9 @@ from dtctriage.wiring.profile import Key, Profile
 
 AT_REST = Setup(key=Key.OFF, battery=False)
 """For an ohmmeter."""
-ALL_PLUGGED = "everything plugged in"
+ALONE = Setup(key=Key.OFF)
+"""For an ohmmeter at a load or sensor whose plug is off; the rest of the vehicle is no matter."""
+ALL_PLUGGED, BY_ITSELF = "everything plugged in", "by itself"
 
 _MEANS = {
     Means.VOLTS: ("volts", "volt", "voltage", "v"),
@@ -31,7 +33,7 @@ BETWEEN_NODES = (Means.VOLTS, Means.OHMS, Means.LAMP)
 _KEYS = {"on": Key.RUN, "acc": Key.ACCESSORY} | {str(position): position for position in Key}
 _OFF = ("unplugged", "pulled", "open", "off", "out", "removed", "disconnected", "apart")
 _ON = ("commanded", "driven", "on")
-_NO_CHANGE = (ALL_PLUGGED, "all plugged in", "plugged in", "engine off", "battery on")
+_NO_CHANGE = (ALL_PLUGGED, "all plugged in", "plugged in", "engine off")
 
 
 class ProbeText:
@@ -46,23 +48,29 @@ class ProbeText:
 
     def words(self, probe: Probe) -> str:
         """The whole probe; `parse` gives it back."""
-        return f"{probe.means} {self.place(probe)}, {self.condition(probe.setup)}"
+        return f"{probe.means} {self.place(probe)}, {self.condition(probe)}"
 
     def place(self, probe: Probe) -> str:
         """Where: "F7 load side to battery -"."""
         if probe.means not in BETWEEN_NODES:
             return self.places.thing_words(probe.plus)
+        if self._alone(probe):
+            return f"{self.places.thing_words(probe.plus)} {BY_ITSELF}"
         return f"{self.places.words(probe.plus)} to {self.places.words(probe.minus)}"
 
-    def condition(self, setup: Setup) -> str:
+    def condition(self, probe: Probe) -> str:
         """In which state of the vehicle: "key off, battery off, X7 unplugged"."""
+        setup, alone = probe.setup, self._alone(probe)
         parts = [f"key {setup.key}"]
-        parts += [] if setup.battery else ["battery off"]
+        if not setup.battery:
+            parts.append("battery off")
+        elif probe.means is Means.OHMS and not alone:
+            parts.append("battery on")
         parts += [
             f"{self.places.thing_words(thing)} {'pulled' if thing in self._pulled else 'unplugged'}"
             for thing in sorted(setup.off)
         ]
-        parts += [] if setup.off else [ALL_PLUGGED]
+        parts += [] if setup.off or alone else [ALL_PLUGGED]
         parts += [f"{circuit} commanded" for circuit in sorted(setup.on)]
         return ", ".join(parts)
 
@@ -72,13 +80,31 @@ class ProbeText:
         """The probe that was typed; `means` where the text does not say it. Raises PlaceError."""
         place, *conditions = (part.strip() for part in text.split(","))
         means, place = _means(place, means)
-        setup = self._setup(conditions, AT_REST if means is Means.OHMS else PLUGGED)
         if not place:
             raise PlaceError("No place was named", "Say it like F7, K1 87, X7:5 or ECM C2:12")
+        part = self._load(place) if means is Means.OHMS else None
+        if part is not None:
+            return Probe(means, part, setup=self._setup(conditions, ALONE))
+        setup = self._setup(conditions, AT_REST if means is Means.OHMS else PLUGGED)
         if means not in BETWEEN_NODES:
             return Probe(means, self.places.thing(place), setup=setup)
         plus, minus = self._ends(place, setup.off)
         return Probe(means, plus, minus, setup)
+
+    def _alone(self, probe: Probe) -> bool:
+        """Whether an ohmmeter is at a load or sensor alone, its plug off."""
+        return probe.means is Means.OHMS and probe.plus in self.places.loads
+
+    def _load(self, text: str) -> str | None:
+        """The load or sensor that was named to be measured by itself."""
+        plain = text.removesuffix(BY_ITSELF).strip()
+        try:
+            thing = self.places.thing(plain)
+        except PlaceError:
+            if plain != text:
+                raise
+            return None
+        return thing if thing in self.places.loads else None
 
     def _ends(self, text: str, off: frozenset[str]) -> tuple[str, str]:
         """`A to B`, `between A and B`, or `A`, which is against battery minus."""
@@ -102,7 +128,9 @@ class ProbeText:
             state = state.lower()
             if not said or said.lower() in _NO_CHANGE:
                 continue
-            if thing.lower() == "key" and state in _KEYS:
+            if said.lower() == "battery on":
+                setup = replace(setup, battery=True)
+            elif thing.lower() == "key" and state in _KEYS:
                 setup = replace(setup, key=_KEYS[state])
             elif state in _OFF and thing.lower() in ("battery", "battery minus", "battery -"):
                 setup = replace(setup, battery=False)

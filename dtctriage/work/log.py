@@ -104,7 +104,7 @@ def measurement(observation: Observation, typed: str, spoken: ProbeText, doubt: 
     number = value if value is not None and math.isfinite(value) else None
     return Measurement(
         place=spoken.place(probe),
-        condition=spoken.condition(probe.setup),
+        condition=spoken.condition(probe),
         quantity=str(probe.means),
         reading=typed,
         value=number,

@@ -47,7 +47,10 @@ def proposed(assessment: Assessment, wanted: str | None = None) -> Proposal:
     """The check of this name, or the first. Raises TriageError when there is none."""
     known = list(proposals(assessment))
     if not known:
-        raise TriageError("No check is left that would tell more", "Enter a conclusion: dtctriage conclude")
+        first = next((f" The list begins with: {item.title}" for item in assessment.ranking), "")
+        raise TriageError(
+            "No check is left that would tell more", f"Go by the sheet, or enter a conclusion.{first}"
+        )
     if wanted is None:
         return known[0]
     for item in known:

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from dtctriage.wiring.bench import PLUGGED, Means, Probe, Setup
 from dtctriage.wiring.network import REFERENCE
-from dtctriage.wiring.parts import parts_of
+from dtctriage.wiring.parts import PartKind, parts_of
 from dtctriage.wiring.places import PlaceError
 from dtctriage.wiring.probe_text import AT_REST, ProbeText
 from dtctriage.wiring.profile import Key, Profile
@@ -38,6 +38,21 @@ RUN = "key run, everything plugged in"
             "ohms K1 86 to K1 85, key off, battery off, everything plugged in",
         ),
         ("lamp F21 against battery plus", f"lamp F21 load side to battery +, {RUN}"),
+        (
+            "ohms PT high at X202 to PT low at X202",
+            "ohms PT high at X202 to PT low at X202, key off, battery off, everything plugged in",
+        ),
+        (
+            "resistance between diagnostic connector pin 6 and diagnostic connector pin 14, GW unplugged",
+            "ohms PT high at X202 to PT low at X202, key off, battery off, GW unplugged",
+        ),
+        ("CAN BODY low at GW", f"volts BODY low at GW to battery -, {RUN}"),
+        ("ohms starter relay coil", "ohms starter relay load by itself, key off"),
+        ("resistance of purge valve load by itself", "ohms purge valve load by itself, key off"),
+        (
+            "ohms F21, battery on",
+            "ohms F21 load side to battery -, key off, battery on, everything plugged in",
+        ),
         ("look at pin X101:5", f"look X101:5, {RUN}"),
         ("listen to relay K1, key off", "listen K1, key off, everything plugged in"),
         (
@@ -108,8 +123,11 @@ def test_every_probe_reads_back(spoken: ProbeText, kavo: Profile, data: st.DataO
     )
     means = data.draw(st.sampled_from(Means))
     if means is Means.OHMS:
-        setup = Setup(setup.key, setup.off, setup.on, battery=False)
-    if means in (Means.LOOK, Means.LISTEN):
+        things = [*nodes, *(part.id for part in parts if part.kind is PartKind.LOAD)]
+        plus = data.draw(st.sampled_from(things))
+        minus = data.draw(st.sampled_from([node for node in nodes if node != plus]))
+        probe = Probe(means, plus, minus if plus in nodes else REFERENCE, setup)
+    elif means in (Means.LOOK, Means.LISTEN):
         ids = [part.id for part in parts] if means is Means.LOOK else [relay.id for relay in kavo.relay]
         probe = Probe(means, data.draw(st.sampled_from(ids)), setup=setup)
     else:
