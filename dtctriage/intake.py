@@ -18,6 +18,7 @@ from dtctriage.records import KeptProfile, Records, SweepOutcome, SweepRecord
 from dtctriage.sweep.events import Event, SweepBroken, SweepFinished
 from dtctriage.sweep.run import Depth, Plan, sweep
 from dtctriage.triage.known import known_data
+from dtctriage.triage.view import NOTHING_TOLD, Told
 from dtctriage.wirelog import RecordingLink
 from dtctriage.wiring.profile import Profile
 from dtctriage.wiring.profile_file import parse_profile
@@ -27,7 +28,8 @@ from dtctriage.wiring.profile_file import parse_profile
 class Wish:
     """What the technician asks of a sweep. `profile` with the file it came from, or None.
 
-    `remembered` are addresses known from the shop's records.
+    `remembered` are addresses known from the shop's records; `told` is what the technician says of the
+    vehicle's state.
     """
 
     rounds: int = 3
@@ -37,24 +39,29 @@ class Wish:
     profile: Profile | None = None
     kept_profile: KeptProfile | None = None
     remembered: tuple[Target, ...] = ()
+    told: Told = NOTHING_TOLD
 
 
-_NO_SETTINGS = ("profile", "kept_profile", "remembered")
-"""What a sweep keeps of a wish in another way, or what the records tell anew each time."""
+_NO_SETTINGS = ("profile", "kept_profile", "remembered", "told")
+"""What a sweep keeps of a wish in another way, or what is told anew each time."""
 
 
 def settings_of(wish: Wish) -> dict[str, Any]:
     """What of a wish is kept with its sweep, as JSON values."""
     kept = {field.name: getattr(wish, field.name) for field in fields(wish)}
-    return {
+    settings = {
         name: value.value if isinstance(value, Enum) else value
         for name, value in kept.items()
         if name not in _NO_SETTINGS
     }
+    return settings | wish.told.kept
 
 
 def wish_of(sweep: SweepRecord) -> Wish:
-    """The wish that a kept sweep was taken with; what its version did not keep is as usual."""
+    """The wish that a kept sweep was taken with; what its version did not keep is as usual.
+
+    The state of the vehicle was told of that hour alone.
+    """
     usual = Wish(rounds=sweep.rounds)
     settings = sweep.settings or {}
     changes: dict[str, Any] = {}

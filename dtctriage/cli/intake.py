@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from dtctriage.link import BusProtocol
     from dtctriage.records import Odometer, Records
     from dtctriage.sweep.plan import Depth
+    from dtctriage.triage.view import Told
 
 
 def intake(
@@ -46,6 +47,13 @@ def intake(
     protocol: Annotated[
         str | None, typer.Option(help="A fixed protocol, such as can11-500.", show_default=False)
     ] = None,
+    soak: Annotated[
+        float | None, typer.Option(help="Hours it has stood, engine off.", min=0, show_default=False)
+    ] = None,
+    engine: Annotated[
+        str | None,
+        typer.Option(help="off, cranking or running, where no module can tell.", show_default=False),
+    ] = None,
     correct_vin: Annotated[
         bool, typer.Option("--correct-vin", help="Replace the VIN the order holds.")
     ] = False,
@@ -72,6 +80,7 @@ def intake(
 
     known, kept_profile = read_profile(profile)
     wish = Wish(rounds, full, _depth(quick, deep), _protocol(protocol), known, kept_profile)
+    wish = replace(wish, told=_told(soak, engine))
     own = OwnMeanings(meanings, make)
     # A table that cannot be read is told before the vehicle is asked, not after.
     meanings_for(meanings, make, known.vehicle.make if known else "")
@@ -124,6 +133,17 @@ def _depth(quick: bool, deep: bool) -> Depth:
     if quick and deep:
         raise TriageError("--quick and --deep contradict each other", "Leave one of them out")
     return Depth.QUICK if quick else Depth.DEEP if deep else Depth.USUAL
+
+
+def _told(soak: float | None, engine: str | None) -> Told:
+    from dtctriage.errors import TriageError
+    from dtctriage.triage.view import Engine, Told
+
+    try:
+        return Told(soak, Engine(engine) if engine is not None else None)
+    except ValueError:
+        names = ", ".join(item.value for item in Engine)
+        raise TriageError(f'"{engine}" is no state of an engine', f"Choose one of {names}") from None
 
 
 def _vin(text: str | None) -> str | None:

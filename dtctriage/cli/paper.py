@@ -58,6 +58,18 @@ def show(sheet: Sheet, form: str, *, readings: bool = False) -> None:
         typer.echo((text or "").encode("utf-8"), nl=False)
 
 
+def show_explanation(sheet: Sheet) -> None:
+    """Print why the sheet says what it says."""
+    from dtctriage.sheet import explanation
+
+    text = explanation(sheet)
+    try:
+        text.encode(sys.stdout.encoding or "ascii")
+    except UnicodeEncodeError:
+        text = explanation(sheet, ascii_text=True)
+    typer.echo(text, nl=False)
+
+
 def _readable(sheet: Sheet, text: str, readings: bool) -> str:
     """The plain form where the terminal cannot write the other."""
     from dtctriage.sheet import to_text

@@ -26,12 +26,15 @@ def sheet(
     meanings: Meanings = None,
     make: Make = None,
     explain: Annotated[
-        bool, typer.Option("--explain", help="Then follow each figure to a formula and a source.")
+        bool,
+        typer.Option(
+            "--explain", help="Then follow each figure to its source, and say why rules were silent."
+        ),
     ] = False,
     records: RecordsUrl = None,
 ) -> None:
     """Print the sheet of an order's last sweep, or of an earlier one."""
-    from dtctriage.cli.paper import EXIT_PARTIAL, show
+    from dtctriage.cli.paper import EXIT_PARTIAL, show, show_explanation
     from dtctriage.cli.proposal_text import explanation_lines
     from dtctriage.desk import FORMS, set_sheet, write_form
     from dtctriage.errors import TriageError
@@ -56,5 +59,6 @@ def sheet(
         typer.echo(f"Sheet of {order}: {to}")
     if explain:
         typer.echo("\n".join(explanation_lines(opened.case)))
+        show_explanation(made)
     if made.visit.partial:
         raise typer.Exit(EXIT_PARTIAL)

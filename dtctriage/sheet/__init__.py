@@ -5,6 +5,7 @@ from __future__ import annotations
 from dtctriage.sheet.before_after import BeforeAfter, ClearingAnswerPart, ClearingPart
 from dtctriage.sheet.build import build_sheet
 from dtctriage.sheet.errors import SheetError
+from dtctriage.sheet.explain import explanation
 from dtctriage.sheet.html import to_html
 from dtctriage.sheet.log import LogPart
 from dtctriage.sheet.model import Job, Sheet, Visit
@@ -22,6 +23,7 @@ __all__ = [
     "SheetError",
     "Visit",
     "build_sheet",
+    "explanation",
     "from_json",
     "schema_text",
     "to_html",

@@ -31,7 +31,7 @@ from dtctriage.triage.rules import ALL, explained
 from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.tables import limit
-from dtctriage.triage.view import STAGES, Ledger, Told, View
+from dtctriage.triage.view import NOTHING_TOLD, STAGES, Ledger, Told, View
 from dtctriage.wiring.bench import Observation
 
 
@@ -40,7 +40,7 @@ def assess(
     suspicion: Suspicion | None = None,
     vin_entered: str | None = None,
     history: History | None = None,
-    told: Told | None = None,
+    told: Told = NOTHING_TOLD,
     observations: Sequence[Observation] = (),
     shop: ShopMeanings = NO_SHOP,
 ) -> Assessment:
@@ -51,7 +51,7 @@ def assess(
     """
     profile = suspicion.wiring.profile if suspicion else None
     seen = seen_by(picture, profile) if profile else None
-    known = (history, told or Told(), tuple(observations), shop)
+    known = (history, told, tuple(observations), shop)
     view = View(picture, profile, seen, vin_entered, Ledger(), *known)
     situation = _situation(view)
     found: tuple[Problem, ...] = ()

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Any
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.meaning import Meaning, ShopMeanings, meaning
@@ -72,6 +73,22 @@ class Told:
     soak_hours: float | None = None
     engine: Engine | None = None
 
+    @classmethod
+    def of(cls, kept: Mapping[str, Any] | None) -> Told:
+        """What was kept with a sweep; nothing where its version kept nothing."""
+        kept = kept or {}
+        engine = kept.get("engine")
+        return cls(kept.get("soak_hours"), Engine(engine) if engine else None)
+
+    @property
+    def kept(self) -> dict[str, Any]:
+        """What was said, as JSON values that are kept with a sweep."""
+        told = {"soak_hours": self.soak_hours, "engine": self.engine.value if self.engine else None}
+        return {name: value for name, value in told.items() if value is not None}
+
+
+NOTHING_TOLD = Told()
+
 
 @dataclass(frozen=True, slots=True)
 class View:
@@ -83,7 +100,7 @@ class View:
     vin_entered: str | None
     ledger: Ledger
     history: History | None = None
-    told: Told = Told()
+    told: Told = NOTHING_TOLD
     observations: tuple[Observation, ...] = ()
     """Readings that were taken on the vehicle after the sweep."""
     shop: ShopMeanings = field(default_factory=dict)

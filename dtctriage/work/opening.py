@@ -19,6 +19,7 @@ from dtctriage.triage.known import known_data
 from dtctriage.triage.model import Assessment
 from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
+from dtctriage.triage.view import Told
 from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.probe_text import ProbeText
@@ -79,10 +80,10 @@ def open_sweep(
     spoken = ProbeText(profile) if profile else None
     log = read_log(records, order.number, spoken, _span(records, order, sweep))
     suspicion = Suspicion(Wiring(profile)) if profile else None
-    shop = meanings_of(own, order.make, profile)
+    shop, told = meanings_of(own, order.make, profile), Told.of(sweep.settings)
 
     def judged(observations: Sequence[Observation]) -> Assessment:
-        return assess(seen, suspicion, entered, history, shop=shop, observations=observations)
+        return assess(seen, suspicion, entered, history, told, observations, shop)
 
     reasoning = None
     if profile is not None and suspicion is not None and spoken is not None:

@@ -1,0 +1,45 @@
+"""Why the sheet says what it says, and what the technician says of the vehicle's state."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+Cli = Callable[..., Any]
+
+
+@pytest.fixture
+def taken(cli: Cli, demo: Path) -> str:
+    """An order taken in without a profile: codes in the engine module alone."""
+    link = f"classroom:{demo / 'third.lesson.toml'}"
+    assert cli("intake", "--link", link, "--order", "RO-9", "--soak", "12", "--engine", "off").code == 0
+    return "RO-9"
+
+
+def test_explain_tells_the_list_what_findings_need_and_who_abstained(cli: Cli, taken: str) -> None:
+    told = cli("sheet", taken, "--explain")
+    assert told.code == 0
+    listed, _, rest = told.out.partition("WHAT TO LOOK AT, IN THIS ORDER")[2].partition("FINDINGS:")
+    findings, _, silent = rest.partition("RULES THAT SAID NOTHING, AND WHY")
+    assert listed.index("1. [98] P0615-13 in 7E0") < listed.index("P0420-00 in 7E0")
+    assert "stops_vehicle: P0615-13 in 7E0 keeps the vehicle from starting" in findings
+    assert "refuted by: the vehicle starts or becomes ready with the code present" in " ".join(
+        findings.split()
+    )
+    assert (
+        "charging: the engine is off" not in silent and "charging: the engine is not known to run" in silent
+    )
+    assert max(map(len, told.out.splitlines())) <= 80
+
+
+def test_a_soak_is_kept_with_the_sweep_and_judged_by(cli: Cli, taken: str) -> None:
+    silent = cli("sheet", taken, "--explain").out.partition("RULES THAT SAID NOTHING, AND WHY")[2]
+    assert "nobody said how long" not in silent
+
+
+def test_a_state_that_no_engine_has_is_told_in_one_line(cli: Cli, demo: Path) -> None:
+    told = cli("intake", "--link", f"classroom:{demo / 'third.lesson.toml'}", "--engine", "hot")
+    assert told.code and '"hot" is no state of an engine' in told.complaint
