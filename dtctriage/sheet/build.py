@@ -81,7 +81,8 @@ _TAKEN_AS_IT_IS = (
 
 def _problem(problem: Problem) -> dict[str, Any]:
     """Without what only the reasoning uses."""
-    return {name: value for name, value in _shallow(problem).items() if name != "trouble"}
+    known = {name: value for name, value in _shallow(problem).items() if name != "trouble"}
+    return known | {"sides": [{"side": side, "share": share} for side, share in problem.sides]}
 
 
 def _shallow(record: Problem | CodeLine | ModuleLine) -> dict[str, Any]:

@@ -17,6 +17,9 @@ STOPS = "STOPS THE VEHICLE"
 _AS_IT_SHOULD_BE = "answers"
 _SILENT = "silent"
 
+LEAST_SIDE = 0.01
+"""A side with a smaller share is not printed."""
+
 
 def compose(sheet: Sheet, *, ascii_text: bool = False, readings: bool = False) -> view.View:
     """Put the sheet into words; with `ascii_text` in ASCII alone, with `readings` all data as an appendix."""
@@ -184,6 +187,9 @@ def _problem_facts(problem: ProblemPart, modules: tuple[ModulePart, ...]) -> Ite
         yield "Affected", others
     if problem.known_by:
         yield "Known by", "; ".join(problem.known_by)
+    sides = [f"{part.side} {words.percent(part.share)}" for part in problem.sides if part.share >= LEAST_SIDE]
+    if sides:
+        yield "Side", ", ".join(sides)
 
 
 def _problem_closing(

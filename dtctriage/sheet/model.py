@@ -133,6 +133,13 @@ class CheckPart(Part):
     caution: Text
 
 
+class SidePart(Part):
+    """A side of a module or circuit (power, ground, bus, module ...) with its share of the suspicion."""
+
+    side: Text
+    share: Share
+
+
 class ProblemPart(Part):
     """Evidence that belongs together, its suspects and the checks in their order. `number` counts from 1."""
 
@@ -146,6 +153,7 @@ class ProblemPart(Part):
     known_by: tuple[Text, ...]
     explains: tuple[Text, ...]
     open_end: Text
+    sides: tuple[SidePart, ...]
 
 
 class FindingPart(Part):

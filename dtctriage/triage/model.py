@@ -130,6 +130,8 @@ class Problem:
     known_by: tuple[str, ...] = ()
     explains: tuple[str, ...] = ()
     open_end: str = ""
+    sides: tuple[tuple[str, float], ...] = ()
+    """Power, ground, bus, module ... with their share of the suspicion, the largest first."""
     trouble: Trouble | None = None
     """What its suspects are weighed by, with a profile."""
 

@@ -12,6 +12,7 @@ from dtctriage.triage.choose import LEAST_SHARE, Offer, choose
 from dtctriage.triage.circuit_checks import offers_at
 from dtctriage.triage.hazards import touches_high_voltage, warned
 from dtctriage.triage.model import EvidenceKind, Problem
+from dtctriage.triage.sections import Sections
 from dtctriage.triage.seen import Seen
 from dtctriage.triage.suspects import suspects, things
 from dtctriage.triage.suspicion import Hypothesis, Suspicion
@@ -98,6 +99,7 @@ def _silence(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
         modules=modules,
         evidence=tuple(_evidence(view, part)),
         suspects=suspects(suspicion, ranked),
+        sides=Sections(suspicion.wiring).shares(ranked),
         checks=warned(profile, any(module.high_voltage for module in concerned), checks),
         stops_vehicle=any(module.starts for module in concerned),
         known_by=tuple(_known_by(view.seen, part)) if view.seen else (),
@@ -210,6 +212,7 @@ def _circuit(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
         modules=tuple(dict.fromkeys(module for module, _ in listed)),
         evidence=tuple(view.ledger.cite(EvidenceKind.CODE, m, f"{d} is stored") for m, d in listed),
         suspects=suspects(suspicion, ranked),
+        sides=Sections(suspicion.wiring).shares(ranked),
         checks=warned(profile, any(touches_high_voltage(profile, c) for c in circuits), checks),
         stops_vehicle=any(circuit.starts for circuit in circuits),
         open_end=_open_end(ranked),
