@@ -239,6 +239,18 @@ def test_a_module_that_loses_its_supply_falls_silent_and_is_missed(lesson: Any, 
     assert len(senders[0]) == len(senders[2]) + 1
 
 
+def test_what_is_commanded_and_what_flows_are_told_side_by_side(ask: Say) -> None:
+    """A whole circuit carries its usual current, an open one none; one that is off is asked for nothing."""
+    vehicle = build_vehicle(load_lesson(DEMO / "lessons/kinds/warm-air.lesson.toml"))
+    start = vehicle.course.plugged_in
+    told = [tuple(ask(vehicle, "ECM", "223B10", start + at)[3:]) for at in (14.9, 15.0, 20.9, 21.0)]
+    assert told == [(100, 100), (100, 0), (100, 0), (100, 100)]
+    off = build_vehicle(load_lesson(DEMO / "lessons/kinds/tisca.lesson.toml").after_repair())
+    # What the module looks for an open circuit with: 10 V over 10 kohm, of 0.14 A.
+    assert ask(off, "ECM", "223B10").hex() == "623b10" + "0001"
+    assert ask(vehicle, "BCM", "223B10", start).hex() == "7f2231"
+
+
 # -- noise ----------------------------------------------------------------------------------------------
 
 
@@ -289,6 +301,7 @@ def test_no_state_is_out_of_this_world(
     [
         ('engine = "running"', "", "state.engine"),
         ("outsid = 3", "", "unknown key"),
+        ('driven = ["starter rely"]', "", 'no circuit "starter rely"; did you mean "starter relay"?'),
         ("", '[[reading_off]]\nmodule = "ECM"\npid = "05"\n', 'give one of "add" and "stays"'),
         ("", '[[reading_off]]\nmodule = "ECM"\npid = "05"\nadd = 1\nafter = 9\nuntil = 9\n', "until must be"),
         ("", '[[reading_off]]\nmodule = "ECM"\npid = "7F"\nadd = 1\n', "ECM has no PID 7F; it has 03, 04"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dtctriage.codes.dtc import Dtc
 from dtctriage.services.uds_lists import Severity
 from dtctriage.wiring.profile import Module
+from dtctriage_adapters.classroom.circuit_data import CircuitPage
 from dtctriage_adapters.classroom.course import Course
 from dtctriage_adapters.classroom.erasing import ALL_GROUPS, EMISSION_GROUP, Eraser
 from dtctriage_adapters.classroom.identity import identity_of, kwp_identity_of, vin_of
@@ -27,7 +28,7 @@ from dtctriage_adapters.classroom.uds_reports import (
     Grading,
     Memories,
 )
-from dtctriage_adapters.classroom.uds_server import UdsServer
+from dtctriage_adapters.classroom.uds_server import DataPage, UdsServer
 from dtctriage_adapters.classroom.watches import carried_by, watches_of, with_failure_type
 
 CONFIRMED_BEFORE = 0x28
@@ -115,7 +116,8 @@ class _Assembly:
 
     def _uds(self) -> UdsServer:
         identity = identity_of(self._module, self._lesson)
-        pages = [lambda now: identity, self._snapshot_page]
+        circuits = CircuitPage(self._module, self._lesson, self._course)
+        pages: list[DataPage] = [lambda now: identity, self._snapshot_page, circuits]
         offered = OF_UDS if "uds" in self._module.speaks else frozenset()
         offered |= OF_EMISSIONS if {"uds", "j1979"} <= set(self._module.speaks) else frozenset()
         if "obd_on_uds" in self._module.speaks:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from dtctriage.wiring.effects import Effects, effects
-from dtctriage.wiring.power import Wiring
+from dtctriage.wiring.power import Power, Wiring
 from dtctriage.wiring.profile import Profile
 from dtctriage_adapters.classroom.lesson import Lesson
 from dtctriage_adapters.classroom.lesson_file import FaultEntry
@@ -24,10 +24,14 @@ Spells = tuple[tuple[float, float], ...]
 
 @dataclass(frozen=True, slots=True)
 class Phase:
-    """What the vehicle does from `start` on, in seconds of key on."""
+    """What the vehicle does from `start` on, in seconds of key on.
+
+    `power` is with the circuits switched on that the lesson's state drives.
+    """
 
     start: float
     effects: Effects
+    power: Power
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +47,14 @@ class Course:
 
     def at(self, now: float) -> Effects:
         """What the faults do at a moment."""
-        return next(phase.effects for phase in reversed(self.phases) if phase.start <= max(now, 0.0))
+        return self._phase(now).effects
+
+    def power(self, now: float) -> Power:
+        """Voltages at a moment, with the circuits on that are commanded."""
+        return self._phase(now).power
+
+    def _phase(self, now: float) -> Phase:
+        return next(phase for phase in reversed(self.phases) if phase.start <= max(now, 0.0))
 
     def volts(self, module_id: str, now: float) -> float:
         """A module's own supply."""
@@ -82,16 +93,19 @@ def course_of(lesson: Lesson) -> Course:
     for fault in lesson.file.fault:
         changes |= {at for at in (fault.after, fault.until) if at is not None}
     phases = tuple(
-        Phase(plugged_in + at, _effects(lesson, [fault for fault in lesson.file.fault if fault.holds(at)]))
+        _phase(lesson, plugged_in + at, [fault for fault in lesson.file.fault if fault.holds(at)])
         for at in sorted(changes)
     )
-    carried = _effects(lesson, list(lesson.was_broken)) if lesson.was_broken else None
+    carried = _phase(lesson, 0.0, lesson.was_broken).effects if lesson.was_broken else None
     return Course(phases, plugged_in, carried)
 
 
-def _effects(lesson: Lesson, present: list[FaultEntry]) -> Effects:
+def _phase(lesson: Lesson, start: float, present: Sequence[FaultEntry]) -> Phase:
     wiring = wiring_of(lesson, present)
-    return effects(wiring, [fault.fault for fault in present if fault.ohms is None], lesson.key)
+    faults = [fault.fault for fault in present if fault.ohms is None]
+    result = effects(wiring, faults, lesson.key)
+    driven = frozenset(lesson.state.driven)
+    return Phase(start, result, wiring.solve(faults, lesson.key, driven) if driven else result.power)
 
 
 def wiring_of(lesson: Lesson, present: Iterable[FaultEntry]) -> Wiring:

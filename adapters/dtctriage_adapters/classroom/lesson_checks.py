@@ -14,6 +14,7 @@ from dtctriage.wiring.profile_file import no_such as unknown
 from dtctriage_adapters.classroom.lesson_file import FaultEntry, LessonFile
 from dtctriage_adapters.classroom.live_pids import LIVE_PIDS
 from dtctriage_adapters.classroom.rest_file import MonitorTest, Readings, RestFile
+from dtctriage_adapters.classroom.state_file import State
 
 Where = tuple[int | str, ...]
 Problems = Iterator[tuple[str, Where]]
@@ -47,6 +48,7 @@ def lesson_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Probl
             advice = "make it permanent, or name the module under user_memory or mirror_memory"
             problem = f'module "{old.module}" has no second memory that keeps an erased code: {advice}'
             yield problem, ("history", index, "erased")
+    yield from _driven_problems(file.state, profile)
     yield from _fault_problems(file.fault)
     yield from _planted_problems(file, profile, rest)
     if not _monitors_exist(file.not_ready, rest.ignition):
@@ -69,6 +71,13 @@ def _fault_problems(faults: tuple[FaultEntry, ...]) -> Problems:
                 yield f'"{fault.kind}" cannot come or go later: leave {key} out', ("fault", index, key)
         if fault.ohms is not None and fault.kind is not FaultKind.HIGH_RESISTANCE:
             yield 'ohms belong to "high resistance": leave them out', ("fault", index, "ohms")
+
+
+def _driven_problems(state: State, profile: Profile) -> Problems:
+    circuits = [circuit.id for circuit in profile.circuit]
+    for circuit in state.driven:
+        if circuit not in circuits:
+            yield unknown("circuit", circuit, circuits), ("state", "driven")
 
 
 def _planted_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Problems:
@@ -115,6 +124,7 @@ def rest_problems(rest: RestFile, profile: Profile) -> Problems:
             if layout.kind != "text" or len(text) > layout.item_bytes:
                 yield f"{module}: info type {number} does not hold this text", ("info", number)
     yield from _readings_problems(rest.readings, profile)
+    yield from _driven_problems(rest.state, profile)
     yield from _live_problems(rest, profile)
     yield from _sensed_problems(rest, profile)
     yield from _monitor_test_problems(rest.monitor_test, rest.ignition)

@@ -27,6 +27,8 @@ class State(Strict):
     run_seconds: float = Field(default=1200.0, ge=0, le=60_000)
     battery_volts: float | None = Field(default=None, ge=5, le=32)
     """At the battery; None: the profile's at rest, less while cranking, the generator's while idling."""
+    driven: tuple[str, ...] = ()
+    """Circuits of the profile that their modules have switched on."""
     fuel_level: float = Field(default=50.0, ge=0, le=100)
     """%."""
     km_since_erased: Word = 3000
