@@ -45,13 +45,14 @@ def second_page(words: View, paper: Paper) -> Iterator[str]:
         yield from ("",) if second.modules else paper.heading("MODULES")
         yield from hanging("  As before:", second.alike, paper.width, 13)
     yield from _changes("READS OTHERWISE", ("Of", "What", "", "Before", "After", ""), second.facts, paper)
-    if second.to_run:
+    if second.to_run or second.not_complete:
         yield from paper.heading("MONITORS TO BE RUN")
+    if second.to_run:
         rows = [Row((one.module, one.monitor, one.waiting, one.drive)) for one in second.to_run]
         yield from table(("Module", "Monitor", "Permanent", "Drive"), rows, paper.width)
     if second.not_complete:
-        yield ""
-        yield from hanging("  Not complete:", second.not_complete, paper.width, 17)
+        yield from ("",) if second.to_run else ()
+        yield from hanging("  Not complete:", second.not_complete, paper.width, 16)
     for note in second.notes:
         yield from hanging("  *", note, paper.width, 4)
 

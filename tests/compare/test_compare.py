@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dtctriage.codes.dtc import Dtc
@@ -191,6 +191,8 @@ def test_every_monitor_has_its_drive_and_ranges_do_not_meet() -> None:
     assert all(last < first for (_, last), (first, _) in pairwise(spans))
 
 
+unhurried = settings(deadline=None)
+
 # Properties -----------------------------------------------------------------------------------------------
 
 CODES = st.builds(
@@ -228,6 +230,7 @@ SIDES = st.builds(
 
 
 @given(SIDES)
+@unhurried
 def test_compared_with_itself_nothing_changed(one: Side) -> None:
     compared = compare(one, one)
     assert compared.nothing_changed
@@ -235,6 +238,7 @@ def test_compared_with_itself_nothing_changed(one: Side) -> None:
 
 
 @given(SIDES, SIDES)
+@unhurried
 def test_swapped_the_comparison_is_mirrored(one: Side, other: Side) -> None:
     there, back = compare(one, other), compare(other, one)
     assert [
@@ -250,6 +254,7 @@ def test_swapped_the_comparison_is_mirrored(one: Side, other: Side) -> None:
 
 
 @given(SIDES, SIDES)
+@unhurried
 def test_no_code_is_lost_or_called_gone_unread(one: Side, other: Side) -> None:
     compared = compare(one, other)
     for shown, codes in (

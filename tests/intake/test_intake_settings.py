@@ -6,7 +6,7 @@ import json
 from datetime import UTC, datetime
 from pathlib import Path
 
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from dtctriage.intake import Wish, settings_of, wish_of
@@ -26,6 +26,7 @@ WISHES = st.builds(
 
 
 @given(WISHES)
+@settings(deadline=None, max_examples=30)
 def test_the_wish_of_a_kept_sweep_is_the_one_it_was_taken_with(wish: Wish) -> None:
     settings = settings_of(wish)
     assert json.loads(json.dumps(settings)) == settings
