@@ -22,10 +22,17 @@ from dtctriage.sweep.events import Event
 from dtctriage.sweep.picture import Picture
 from dtctriage.triage.assess import assess
 from dtctriage.triage.module_data import module_data
-from dtctriage.triage.suspicion import Suspicion
-from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import Profile
-from dtctriage.work.opening import NO_OWN, Opened, OwnMeanings, fold, meanings_of, open_order, open_sweep
+from dtctriage.work.opening import (
+    NO_OWN,
+    Opened,
+    OwnMeanings,
+    fold,
+    meanings_of,
+    open_order,
+    open_sweep,
+    suspicion_of,
+)
 from dtctriage.work.report import log_part
 
 
@@ -119,7 +126,7 @@ def compose(
 ) -> Sheet:
     """Fold events, judge them, and set the sheet, for a sweep that is not in the records."""
     seen = fold(events, profile)
-    suspicion = Suspicion(Wiring(profile)) if profile else None
+    suspicion = suspicion_of(profile)
     visit = _visit(seen, profile, started, ended, wire_log)
     assessment = assess(seen, suspicion, job.vin or None, shop=meanings_of(own, None, profile))
     return build_sheet(assessment, job, visit, data=module_data(seen, profile))

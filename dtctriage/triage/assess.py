@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+from threadpoolctl import threadpool_limits
+
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.meaning import NO_SHOP, ShopMeanings, hazard_of
 from dtctriage.codes.network import roles
@@ -56,7 +58,9 @@ def assess(
     situation = _situation(view)
     found: tuple[Problem, ...] = ()
     if situation not in (Situation.NO_SUPPLY, Situation.NOT_ASKED):
-        found = tuple(sorted(_problems(view, suspicion), key=lambda item: not item.stops_vehicle))
+        # Many small matrices: threads inside BLAS cost several times what they save.
+        with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
+            found = tuple(sorted(_problems(view, suspicion), key=lambda item: not item.stops_vehicle))
         situation = _refine(view, situation, found)
     verdicts = tuple(_verdicts(view, situation))
     spoken = (explained(item) for item in verdicts if isinstance(item, Finding))

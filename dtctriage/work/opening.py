@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from threadpoolctl import threadpool_limits
+
 from dtctriage.codes.meaning import ShopMeanings
 from dtctriage.codes.shop import meanings_for
 from dtctriage.compare import Side
@@ -79,7 +81,7 @@ def open_sweep(
     entered = order.vin if order.vin_origin is VinOrigin.ENTERED else None
     spoken = ProbeText(profile) if profile else None
     log = read_log(records, order.number, spoken, _span(records, order, sweep))
-    suspicion = Suspicion(Wiring(profile)) if profile else None
+    suspicion = suspicion_of(profile)
     shop, told = meanings_of(own, order.make, profile), Told.of(sweep.settings)
 
     def judged(observations: Sequence[Observation]) -> Assessment:
@@ -89,6 +91,15 @@ def open_sweep(
     if profile is not None and suspicion is not None and spoken is not None:
         reasoning = Reasoning(suspicion, seen_by(seen, profile), spoken, log.observations)
     return Opened(order, sweep, profile, seen, Case(log, reasoning, judged), own)
+
+
+def suspicion_of(profile: Profile | None) -> Suspicion | None:
+    """A profile prepared for weighing."""
+    if profile is None:
+        return None
+    # Many small matrices: threads inside BLAS cost several times what they save.
+    with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
+        return Suspicion(Wiring(profile))
 
 
 def meanings_of(own: OwnMeanings, make: str | None, profile: Profile | None) -> ShopMeanings:
