@@ -19,19 +19,6 @@ class Change(StrEnum):
     NOT_READ_AFTER = "not read again"
     NOT_READ_BEFORE = "not read before"
 
-    @property
-    def mirrored(self) -> Change:
-        """The same change seen from the other side."""
-        return _MIRROR.get(self, self)
-
-
-_MIRROR = {
-    Change.GONE: Change.NEW,
-    Change.NEW: Change.GONE,
-    Change.NOT_READ_AFTER: Change.NOT_READ_BEFORE,
-    Change.NOT_READ_BEFORE: Change.NOT_READ_AFTER,
-}
-
 
 @dataclass(frozen=True, slots=True)
 class CodeChange:

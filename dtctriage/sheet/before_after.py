@@ -142,7 +142,8 @@ _COUNTED = {
 
 def headline(compared: Comparison) -> str:
     """The page in one sentence."""
-    parts = [*_code_counts(compared), *_module_news(compared)]
+    parts = ["Nothing changed"] if compared.nothing_changed and compared.codes else []
+    parts += [*_code_counts(compared), *_module_news(compared)]
     waiting = [code for line in compared.to_run for code in line.codes]
     if waiting:
         parts.append(f"{_codes(len(waiting))} permanent until the monitor has run")
