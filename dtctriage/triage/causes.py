@@ -14,19 +14,24 @@ from dtctriage.triage.ages import KM, ages
 from dtctriage.triage.seen import failing, strongest
 from dtctriage.triage.values import finding_limit
 from dtctriage.triage.view import View
-from dtctriage_reference import Row, rows
+from dtctriage_reference import rows
 
 ANY_CIRCUIT = "@circuit"
 ENGINE = "engine_control_a"
+Sides = tuple[frozenset[int], frozenset[int]]
 
 
 @dataclass(frozen=True, slots=True)
 class Coded:
-    """A code where it stands: failing now, how many km ago, and the role of the module that holds it."""
+    """A code where it stands: failing now, how many km ago, and the role of the module that holds it.
+
+    `sides`: numbers of the rows of code_causes that it fits as a cause, and as an effect.
+    """
 
     label: str
     dtc: Dtc
     told: Meaning
+    sides: Sides
     now: bool | None = None
     km: float | None = None
     role: str = ""
@@ -40,6 +45,7 @@ def coded(view: View) -> list[Coded]:
             label,
             entry.dtc,
             view.meaning(entry.dtc),
+            _sides(view.meaning(entry.dtc)),
             failing(entry),
             when.get((label, entry.dtc.number)),
             _role(view, said),
@@ -74,27 +80,26 @@ def cause_of(effect: Coded, cause: Coded) -> str:
 
     A code in history causes nothing that fails now, and nothing follows from what came later.
     """
-    if effect.dtc == cause.dtc or (cause.now is False and effect.now):
+    both = cause.sides[0] & effect.sides[1]
+    if not both or effect.dtc == cause.dtc or (cause.now is False and effect.now):
         return ""
-    if (
-        effect.km is not None
-        and cause.km is not None
-        and effect.km - cause.km > finding_limit("chain_km").value
-    ):
+    if None not in (effect.km, cause.km) and _earlier(effect, cause):
         return ""
-    for row in _rows_between(effect.told, cause.told):
-        if _SCOPES[row["scope"]](effect, cause):
-            return row["why"]
-    return ""
+    table = rows("code_causes")
+    return next((table[n]["why"] for n in sorted(both) if _SCOPES[table[n]["scope"]](effect, cause)), "")
 
 
-@lru_cache(maxsize=1 << 14)
-def _rows_between(effect: Meaning, cause: Meaning) -> tuple[Row, ...]:
-    return tuple(
-        row
-        for row in rows("code_causes")
-        if _fits(cause, row["cause_subject"], row["cause_kinds"])
-        and _fits(effect, row["effect_subject"], row["effect_kinds"])
+def _earlier(effect: Coded, cause: Coded) -> bool:
+    return (effect.km or 0.0) - (cause.km or 0.0) > finding_limit("chain_km").value
+
+
+@lru_cache(maxsize=4096)
+def _sides(told: Meaning) -> Sides:
+    """The rows that a code fits, found once for each code: a crowd of codes has very many pairs."""
+    table = list(enumerate(rows("code_causes")))
+    return (
+        frozenset(n for n, row in table if _fits(told, row["cause_subject"], row["cause_kinds"])),
+        frozenset(n for n, row in table if _fits(told, row["effect_subject"], row["effect_kinds"])),
     )
 
 

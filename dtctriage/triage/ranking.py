@@ -144,29 +144,44 @@ def _link(codes: _Codes) -> None:
     """Each code under the weightiest code that it may follow from, where nothing explains it yet."""
     strongest_first = sorted(codes.values(), key=lambda pair: -pair[0].weight)
     for node, effect in codes.values():
-        for other, cause in strongest_first:
-            if node.parent is None and other is not node and (why := cause_of(effect, cause)):
-                other.adopt(node, why)
+        if node.parent is None:
+            _place(node, [effect], strongest_first)
 
 
 def _link_groups(groups: Sequence[_Group], codes: _Codes) -> None:
     """A group under the code, or under the other group, that all of its codes may follow from."""
-    weighty = sorted(codes.values(), key=lambda pair: -pair[0].weight)
+    strongest_first = sorted(codes.values(), key=lambda pair: -pair[0].weight)
     for top, members in groups:
         if not top.movable or not members:
             continue
         effects = [code for _, code in members]
-        for other, cause in weighty:
-            whys = [cause_of(effect, cause) for effect in effects]
-            if top.parent is None and all(whys):
-                other.adopt(top, whys[0])
+        _place(top, effects, strongest_first)
         for other, causes in groups:
-            whys = [_cause_among(effect, causes) for effect in effects]
-            if top.parent is None and other is not top and all(whys):
-                other.adopt(top, whys[0])
-            held = all(code in [each for _, each in causes] for code in effects)
-            if top.parent is None and other.kind == "finding" != top.kind and held:
-                other.adopt(top, other.title)
+            if top.parent is None and other is not top:
+                _under_group(top, effects, other, causes)
+
+
+def _place(node: _Node, effects: Sequence[Coded], candidates: Sequence[tuple[_Node, Coded]]) -> None:
+    """Under the first candidate that causes all the effects and is not below the node itself."""
+    for other, cause in candidates:
+        why = cause_of(effects[0], cause)
+        if other is node or not why or not all(cause_of(effect, cause) for effect in effects[1:]):
+            continue
+        other.adopt(node, why)
+        if node.parent is not None:
+            return
+
+
+def _under_group(
+    top: _Node, effects: Sequence[Coded], other: _Node, causes: Sequence[tuple[_Node, Coded]]
+) -> None:
+    """Under a group whose codes cause all of these, or under a finding that holds them all already."""
+    whys = [_cause_among(effect, causes) for effect in effects]
+    held = {(code.label, code.dtc) for _, code in causes}
+    if all(whys):
+        other.adopt(top, whys[0])
+    elif other.kind == "finding" != top.kind and all((code.label, code.dtc) in held for code in effects):
+        other.adopt(top, other.title)
 
 
 def _cause_among(effect: Coded, causes: Sequence[tuple[_Node, Coded]]) -> str:

@@ -24,6 +24,7 @@ SOURCED = (
     "code_ranks",
     "code_causes",
     "track_relations",
+    "both_banks",
 )
 
 

@@ -10,12 +10,7 @@ from dtctriage.triage.model import EvidenceKind, Finding, Weight
 from dtctriage.triage.seen import failing, strongest
 from dtctriage.triage.values import finding_limit
 from dtctriage.triage.view import View
-
-_SHARED = {
-    "fuel trim": "air metering, fuel pressure, or a leak before the banks part",
-    "fuel trim at idle": "a leak of false air, or fuel pressure",
-    "catalyst efficiency": "fuel, oil or misfire that harmed both, or one cause of both mixtures",
-}
+from dtctriage_reference import rows
 
 
 def find(view: View) -> Iterator[Finding]:
@@ -28,14 +23,15 @@ def find(view: View) -> Iterator[Finding]:
 
 
 def _on_both(view: View, label: str, placed: list[Dtc]) -> Iterator[Finding]:
+    shared = {row["subject"]: row["shares"] for row in rows("both_banks")}
     like: dict[tuple[str, str], list[Dtc]] = {}
     for dtc in placed:
         told = view.meaning(dtc)
-        if told.subject in _SHARED:
+        if told.subject in shared:
             like.setdefault((told.subject, told.kind), []).append(dtc)
     for (subject, _), codes in like.items():
         if len({view.meaning(dtc).place.bank for dtc in codes}) > 1:
-            yield _finding(view, label, codes, f"both banks alike: {_SHARED[subject]}")
+            yield _finding(view, label, codes, f"both banks alike: {shared[subject]}")
 
 
 def _on_one(view: View, label: str, placed: list[Dtc]) -> Iterator[Finding]:
