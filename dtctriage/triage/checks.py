@@ -72,7 +72,7 @@ def supply_offers(wiring: Wiring, suspected: Collection[str]) -> Iterator[Offer]
 def _fuse(fuse: Fuse) -> Offer:
     rule = limit("fuse_both_sides")
     return Offer(
-        f"measure fuse {fuse.id} ({fuse.rating:g} A) on both test points against battery minus",
+        f"measure {fuse.title} on both test points against battery minus",
         fuse.place,
         KEY_ON,
         f"battery voltage on both; {rule.expect}",
@@ -85,7 +85,7 @@ def _fuse(fuse: Fuse) -> Offer:
 def _behind_fuse(fuse: Fuse) -> Offer:
     rule = limit("fuse_load_side")
     return Offer(
-        f"pull fuse {fuse.id} and measure the resistance from its load side to battery minus",
+        f"pull {fuse.called('fuse')} and measure the resistance from its load side to battery minus",
         fuse.place,
         POWER_OFF,
         rule.expect,
@@ -98,7 +98,7 @@ def _behind_fuse(fuse: Fuse) -> Offer:
 def _fuse_by_eye(fuse: Fuse) -> Offer:
     rule = limit("fuse_by_eye")
     return Offer(
-        f"pull fuse {fuse.id} ({fuse.rating:g} A) and look at it",
+        f"pull {fuse.title} and look at it",
         fuse.place,
         "key off",
         rule.expect,
@@ -111,7 +111,7 @@ def _fuse_by_eye(fuse: Fuse) -> Offer:
 def _relay_by_ear(relay: Relay) -> Offer:
     rule = limit("relay_by_ear")
     return Offer(
-        f"listen to relay {relay.id} while the key is turned on (a finger on it helps)",
+        f"listen to {relay.called('relay')} while the key is turned on (a finger on it helps)",
         relay.place,
         "key from off to on, everything plugged in",
         rule.expect,
@@ -126,7 +126,7 @@ def _relay(relay: Relay) -> Offer:
     rule = limit("contact_drop")
     terminals = [f"{relay.id}.30", relay.id, f"{relay.id}.86", f"{relay.id}.85"]
     return Offer(
-        f"measure relay {relay.id} at 30, 87, 86 and 85 against battery minus",
+        f"measure {relay.called('relay')} at 30, 87, 86 and 85 against battery minus",
         relay.place,
         KEY_ON,
         f"battery voltage at 30, 87 and 86, near 0 V at 85; {rule.expect}",
@@ -140,7 +140,7 @@ def _relay(relay: Relay) -> Offer:
 def _ground(ground: Ground) -> Offer:
     rule = limit("ground_drop")
     return Offer(
-        f"measure the voltage drop from ground {ground.id} to battery minus",
+        f"measure the voltage drop from {ground.called('ground')} to battery minus",
         ground.place,
         KEY_ON,
         rule.expect,
@@ -161,7 +161,7 @@ def _connector(profile: Profile, connector: Connector) -> Iterator[Offer]:
     minutes = connector.minutes or default_minutes(kind)
     caution = AIRBAG_CAUTION if any(pin in pins for pin in _airbag_supply_pins(profile)) else ""
     yield Offer(
-        f"back-probe connector {connector.id} on both sides of pins {numbers}",
+        f"back-probe {connector.called('connector')} on both sides of pins {numbers}",
         connector.place,
         KEY_ON,
         rule.expect,
@@ -171,7 +171,7 @@ def _connector(profile: Profile, connector: Connector) -> Iterator[Offer]:
         caution=caution,
     )
     yield Offer(
-        f"open connector {connector.id} and look at pins {numbers}",
+        f"open {connector.called('connector')} and look at pins {numbers}",
         connector.place,
         "key off",
         "clean, dry, locked, straight terminals that do not touch each other",

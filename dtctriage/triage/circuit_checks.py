@@ -13,7 +13,7 @@ from dtctriage.triage.hazards import off_limits
 from dtctriage.triage.tables import default_minutes, limit
 from dtctriage.triage.watched import Watched
 from dtctriage.wiring.bench import Means, Probe, Setup
-from dtctriage.wiring.parts import load_nodes, module_pin, sensor_nodes
+from dtctriage.wiring.parts import load_nodes, module_pin, pin_words, sensor_nodes
 from dtctriage.wiring.profile import Circuit, Key, Profile, Sensor
 
 UNPLUGGED = "key on, engine off, its plug off"
@@ -166,7 +166,7 @@ def _bare_text(sensor: Sensor) -> str:
 def _at_module(profile: Profile, part: Watched, name: str, pin: str, expect: str) -> Offer:
     module = profile.module_named(part.module)
     return Offer(
-        f"back-probe {module.id} plug {pin.replace(':', ' pin ')} against battery minus",
+        f"back-probe {module.id} {pin_words(pin)} against battery minus",
         module.place or module.title,
         f"key on, engine off, plug on, {name} not commanded",
         expect,

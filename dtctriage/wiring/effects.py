@@ -106,7 +106,8 @@ class Outlook:
 
     @property
     def codes(self) -> Flags:
-        return self._codes[1]
+        """Circuits are judged with the key in run."""
+        return self._codes[1] & (self.key is Key.RUN)
 
     @cached_property
     def connector_volts(self) -> Floats:

@@ -6,8 +6,8 @@ from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field
 
-Name = Annotated[str, Field(min_length=1, max_length=40, pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._/+-]*$")]
-PinName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]*:[A-Za-z0-9]+$")]
+Name = Annotated[str, Field(min_length=1, max_length=80, pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._/+-]*$")]
+PinName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]*:[A-Za-z0-9]+$")]
 """A connector and a pin in it: `X12:4`."""
 OwnPin = Annotated[str, Field(pattern=r"^[A-Za-z0-9]{1,6}$")]
 """A pin of a component's own plug, which has no name of its own: `2`."""
@@ -31,6 +31,10 @@ class Placed(Strict):
     place: str = ""
     minutes: Minutes | None = None
     """Time to reach and check it; None takes the default of its kind."""
+
+    def called(self, noun: str) -> str:
+        """`fuse F12`, but `starter relay fuse`: an id that ends in what it is stands for itself."""
+        return self.id if self.id.endswith(f" {noun}") else f"{noun} {self.id}"
 
 
 class Conductor(Strict):

@@ -38,6 +38,9 @@ CONTACT_OHMS = 0.005
 OPEN_OHMS = 1e8
 """A switch contact that is open at rest: far above the 10 Mohm of a meter."""
 
+ONLY_PLUG = "plug"
+"""What a plug is called where the module has but one."""
+
 
 class PartKind(StrEnum):
     """What a part is; priors, checks and prices are given by kind."""
@@ -81,6 +84,12 @@ def node(name: str) -> str:
 def module_pin(module_id: str, pin: str) -> str:
     """The node of a module's pin, inside its plug."""
     return f"{module_id}/{pin}"
+
+
+def pin_words(pin: str) -> str:
+    """`C2:12` as `plug C2 pin 12`. A module with one plug, named so, has `plug:12`: `plug pin 12`."""
+    plug, _, number = pin.partition(":")
+    return f"plug pin {number}" if plug == ONLY_PLUG else f"plug {plug} pin {number}"
 
 
 def load_nodes(circuit: Circuit) -> tuple[str, str]:
@@ -127,15 +136,13 @@ class _Expansion:
 
     def _fuse(self, fuse: Fuse) -> Iterator[Part]:
         yield from self._run(fuse, f"{fuse.id}.in")
-        title = f"fuse {fuse.id} ({fuse.rating:g} A)"
-        yield Part(
-            fuse.id, PartKind.FUSE, f"{fuse.id}.in", fuse.id, CONTACT_OHMS, title, fuse.place, fuse.minutes
-        )
+        ends = (f"{fuse.id}.in", fuse.id)
+        yield Part(fuse.id, PartKind.FUSE, *ends, CONTACT_OHMS, fuse.title, fuse.place, fuse.minutes)
 
     def _relay(self, relay: Relay) -> Iterator[Part]:
         yield from self._run(relay, f"{relay.id}.30")
         common = (relay.place, relay.minutes)
-        name = f"relay {relay.id}"
+        name = relay.called("relay")
         yield Part(
             f"{relay.id} contact",
             PartKind.CONTACT,
@@ -158,7 +165,7 @@ class _Expansion:
             f"{switch.id}.in",
             switch.id,
             CONTACT_OHMS,
-            switch.name or f"switch {switch.id}",
+            switch.name or switch.called("switch"),
             switch.place,
             switch.minutes,
         )
@@ -170,7 +177,7 @@ class _Expansion:
             ground.id,
             node(ground.to),
             ground.ohms,
-            f"ground {ground.id}",
+            ground.called("ground"),
             ground.place,
             ground.minutes,
         )
@@ -293,7 +300,7 @@ class _Expansion:
             start,
             end,
             CONTACT_OHMS,
-            f"connector {connector.id} pin {pin.partition(':')[2]}",
+            f"{connector.called('connector')} pin {pin.partition(':')[2]}",
             connector.place,
             connector.minutes,
             connector.exposed,
@@ -301,14 +308,13 @@ class _Expansion:
 
     def _plug_terminal(self, module: Module, pin: str, turned: bool) -> Part:
         start, end = (pin, f"{pin}<") if turned else (f"{pin}<", pin)
-        plug, _, number = pin.partition("/")[2].partition(":")
         return Part(
             f"pin {pin}",
             PartKind.TERMINAL,
             start,
             end,
             CONTACT_OHMS,
-            f"{module.id} plug {plug} pin {number}",
+            f"{module.id} {pin_words(pin.partition('/')[2])}",
             module.place,
             module.minutes,
         )

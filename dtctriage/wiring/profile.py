@@ -97,6 +97,12 @@ class Fuse(Placed, Conductor):
 
     rating: float = Field(gt=0, le=500)
 
+    @property
+    def title(self) -> str:
+        """With its rating; one that is only described is of a generic circuit, its rating not known."""
+        called = self.called("fuse")
+        return called if called == self.id else f"{called} ({self.rating:g} A)"
+
 
 class Switch(Placed, Conductor):
     """`[[switch]]`: closed in the named ignition positions."""
