@@ -15,6 +15,7 @@ from dtctriage.sweep.events import Stage
 from dtctriage.sweep.picture import Picture
 from dtctriage.triage import problems as profiled
 from dtctriage.triage import unprofiled
+from dtctriage.triage.generic import Basis, basis_of
 from dtctriage.triage.hazards import RESTRAINT, is_airbag
 from dtctriage.triage.history import History
 from dtctriage.triage.lines import code_lines, module_lines
@@ -45,11 +46,12 @@ def assess(
     told: Told = NOTHING_TOLD,
     observations: Sequence[Observation] = (),
     shop: ShopMeanings = NO_SHOP,
+    basis: Basis | None = None,
 ) -> Assessment:
     """Judge a picture, with a profile's wiring, the shop's records and the technician's word where given.
 
     `observations` are the readings taken since, in the words of the profile's wiring; `shop` are its own
-    meanings of codes.
+    meanings of codes. Without a profile `basis` is the generic vehicle; unless given it is laid out here.
     """
     profile = suspicion.wiring.profile if suspicion else None
     seen = seen_by(picture, profile) if profile else None
@@ -60,12 +62,12 @@ def assess(
     if situation not in (Situation.NO_SUPPLY, Situation.NOT_ASKED):
         # Many small matrices: threads inside BLAS cost several times what they save.
         with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
-            found = tuple(sorted(_problems(view, suspicion), key=lambda item: not item.stops_vehicle))
+            found = tuple(sorted(_problems(view, suspicion, basis), key=_not_stopping))
         situation = _refine(view, situation, found)
     verdicts = tuple(_verdicts(view, situation))
     spoken = (explained(item) for item in verdicts if isinstance(item, Finding))
     findings = sorted((item for item in spoken if not _said_already(item, found)), key=_weight)
-    order = ranking(view, found, findings)
+    order = ranking(view, [item for item in found if not _generic(view, item)], findings)
     codes = tuple(_demoted(line, order) for line in code_lines(view, found))
     vin, vin_from = _vin(view)
     return Assessment(
@@ -86,11 +88,15 @@ def assess(
     )
 
 
-def _problems(view: View, suspicion: Suspicion | None) -> Iterator[Problem]:
+def _not_stopping(problem: Problem) -> bool:
+    return not problem.stops_vehicle
+
+
+def _problems(view: View, suspicion: Suspicion | None, basis: Basis | None) -> Iterator[Problem]:
     if suspicion is not None:
         yield from profiled.find_problems(view, suspicion)
     else:
-        yield from unprofiled.find_problems(view)
+        yield from unprofiled.find_problems(view, basis or basis_of(view.picture, shop=view.shop))
 
 
 # -- situation and headline -----------------------------------------------------------------------------
@@ -122,12 +128,16 @@ def _refine(view: View, situation: Situation, found: Sequence[Problem]) -> Situa
     """Testimony can turn "codes only" into a module cut off, or, without a profile, into silent ones."""
     if situation is not Situation.CODES_ONLY:
         return situation
-    if view.profile is not None:
-        return Situation.ONE_CUT_OFF if any(_is_loss(item, view) for item in found) else situation
-    missed = [item for item in found if item.known_by]
-    if missed:
+    losses = [item for item in found if _is_loss(item, view)]
+    missed = [item for item in losses if item.known_by]
+    if view.profile is None and missed:
         return Situation.ONE_SILENT if len(missed[0].modules) == 1 else Situation.SOME_SILENT
-    return Situation.ONE_CUT_OFF if found else situation
+    return Situation.ONE_CUT_OFF if losses else situation
+
+
+def _generic(view: View, problem: Problem) -> bool:
+    """About a circuit that nobody has a diagram of: its codes stand in the list by themselves."""
+    return view.profile is None and problem.trouble is not None and not problem.trouble.silence
 
 
 def _is_loss(problem: Problem, view: View) -> bool:

@@ -59,8 +59,9 @@ def supply_offers(wiring: Wiring, suspected: Collection[str]) -> Iterator[Offer]
     for connector in profile.connector:
         yield from _connector(profile, connector)
     for bus in profile.bus:
-        if bus.at_connector is not None:
+        if bus.at_connector is not None and bus.ends:
             yield _pair(profile, bus, bus.at_connector)
+            yield _pair_volts(bus, bus.at_connector)
     for module in profile.module:
         if module.high_voltage:
             continue
@@ -244,6 +245,20 @@ def _pair(profile: Profile, bus: Bus, station: str) -> Offer:
         rule.source,
         default_minutes("diagnostic connector"),
         (_pair_probe(bus.id, station, AT_REST),),
+    )
+
+
+def _pair_volts(bus: Bus, station: str) -> Offer:
+    rule = limit("recessive_volts")
+    wires = f"pins {bus.pins[0]} and {bus.pins[1]}" if bus.pins else "CAN high and CAN low"
+    return Offer(
+        f"measure {wires}, bus {bus.id}, against battery minus",
+        "the diagnostic connector",
+        "key on, engine off",
+        rule.expect,
+        rule.source,
+        default_minutes("diagnostic connector"),
+        _volts(*(bus_node(bus.id, wire, station) for wire in ("H", "L"))),
     )
 
 

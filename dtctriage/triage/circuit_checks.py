@@ -14,7 +14,7 @@ from dtctriage.triage.tables import default_minutes, limit
 from dtctriage.triage.watched import Watched
 from dtctriage.wiring.bench import Means, Probe, Setup
 from dtctriage.wiring.parts import load_nodes, module_pin, pin_words, sensor_nodes
-from dtctriage.wiring.profile import Circuit, Key, Profile, Sensor
+from dtctriage.wiring.profile import Circuit, Key, Load, Profile, Sensor
 
 UNPLUGGED = "key on, engine off, its plug off"
 KEY_OFF = "key off, its plug off"
@@ -57,8 +57,8 @@ def _load(circuit: Circuit) -> Iterator[Offer]:
         f"measure the resistance of the {name}, its plug off",
         place,
         KEY_OFF,
-        f"{_span(circuit)} ohm (the profile's {circuit.load.ohms:g} ohm within {circuit.load.tolerance:g} %)",
-        "vehicle profile",
+        f"{_span(circuit.load)} ohm ({circuit.load.basis})",
+        circuit.load.basis,
         minutes,
         (Probe(Means.OHMS, f"{circuit.id} load", setup=Setup(Key.OFF)),),
     )
@@ -102,9 +102,9 @@ def _unplugged_text(circuit: Circuit) -> str:
     return f"{test}, on the driven wire; 0.1 V or less on the ground wire"
 
 
-def _span(circuit: Circuit) -> str:
-    part = circuit.load.tolerance / 100
-    return f"{circuit.load.ohms * (1 - part):.3g} to {circuit.load.ohms * (1 + part):.3g}"
+def _span(part: Load | Sensor) -> str:
+    share = part.tolerance / 100
+    return f"{part.ohms * (1 - share):.3g} to {part.ohms * (1 + share):.3g}"
 
 
 # -- sensors --------------------------------------------------------------------------------------------
@@ -121,7 +121,8 @@ def _sensor(sensor: Sensor) -> Iterator[Offer]:
     }
     nodes = [node for node in wired.values() if node]
     names = ", ".join(name for name, node in wired.items() if node)
-    inside = frozenset(f"{sensor.id} {part}" for part in ("upper", "lower", "element"))
+    inside = ("upper", "lower") if sensor.kind == "three-wire" else ("element",)
+    off = frozenset(f"{sensor.id} {part}" for part in inside)
     yield Offer(
         f"back-probe the {sensor.title} at its plug ({names}) against battery minus",
         place,
@@ -139,7 +140,7 @@ def _sensor(sensor: Sensor) -> Iterator[Offer]:
         _bare_text(sensor),
         limit("reference_volts").source,
         minutes,
-        _volts(Setup(off=inside), *nodes),
+        _volts(Setup(off=off), *nodes),
         caution="No test lamp on a sensor's wires.",
     )
     if sensor.kind != "three-wire":
@@ -147,8 +148,8 @@ def _sensor(sensor: Sensor) -> Iterator[Offer]:
             f"measure the resistance of the {sensor.title}, its plug off",
             place,
             KEY_OFF,
-            f"about {sensor.ohms:g} ohm (vehicle profile)" if sensor.closed else "OL: its contact is open",
-            "vehicle profile",
+            f"{_span(sensor)} ohm ({sensor.basis})" if sensor.closed else "OL: its contact is open",
+            sensor.basis,
             minutes,
             (Probe(Means.OHMS, f"{sensor.id} element", setup=Setup(Key.OFF)),),
         )

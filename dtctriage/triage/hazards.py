@@ -32,13 +32,13 @@ def off_limits(profile: Profile, part: Watched) -> bool:
     return touches_high_voltage(profile, part) or is_airbag(profile.module_named(part.module))
 
 
-def warned(profile: Profile, high_voltage: bool, checks: tuple[Check, ...]) -> tuple[Check, ...]:
+def warned(profile: Profile | None, high_voltage: bool, checks: tuple[Check, ...]) -> tuple[Check, ...]:
     """The checks; where high voltage is concerned, first of all the hazard and who may go on."""
     if not high_voltage:
         return checks
     warning = Check(
         "leave the high-voltage side to a qualified person with the maker's procedure",
-        profile.high_voltage.where if profile.high_voltage else "high-voltage system",
+        profile.high_voltage.where if profile and profile.high_voltage else "high-voltage system",
         "before any work on it",
         "made safe and proven dead by the maker's procedure",
         "common practice, no source",

@@ -33,12 +33,18 @@ def find_problems(view: View, suspicion: Suspicion) -> Iterator[Problem]:
     """One problem for each cause, the one that explains most first; past circuit codes at the end."""
     if view.seen is None:
         return
-    yield from _problems(view, suspicion, view.seen, suspicion.trouble(view.seen))
-    for problem in _problems(view, suspicion, view.seen, suspicion.past_trouble(view.seen)):
+    yield from causes(view, suspicion, view.seen, suspicion.trouble(view.seen))
+    yield from past_causes(view, suspicion, view.seen)
+
+
+def past_causes(view: View, suspicion: Suspicion, seen: Seen) -> Iterator[Problem]:
+    """The problems behind circuit codes that are stored and not failing now."""
+    for problem in causes(view, suspicion, seen, suspicion.past_trouble(seen)):
         yield replace(problem, open_end=f"{COMES_AND_GOES} {problem.open_end}".strip())
 
 
-def _problems(view: View, suspicion: Suspicion, seen: Seen, trouble: Trouble) -> Iterator[Problem]:
+def causes(view: View, suspicion: Suspicion, seen: Seen, trouble: Trouble) -> Iterator[Problem]:
+    """One problem for each cause of a trouble, the one that explains most first."""
     for part, ranked in divided(suspicion, seen, trouble, view.observations):
         about = _silence if part.silence else _circuit
         yield replace(about(view, suspicion, part, ranked), trouble=part)
@@ -93,7 +99,7 @@ def _silence(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
     modules = _modules(part, ranked[0])
     concerned = [module for module in profile.module if module.id in modules]
     offers = offers_for(suspicion, part, ranked)
-    checks = choose(suspicion.bench, _left(view, offers), ranked, partial(things, suspicion))
+    checks = choose(suspicion.bench, left(view, offers), ranked, partial(things, suspicion))
     return Problem(
         title=_title(part, modules),
         modules=modules,
@@ -108,7 +114,7 @@ def _silence(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
     )
 
 
-def _left(view: View, offers: Sequence[Offer]) -> list[Offer]:
+def left(view: View, offers: Sequence[Offer]) -> list[Offer]:
     """The offers that were not measured yet."""
     taken = {item.probe for item in view.observations}
     return [offer for offer in offers if not offer.probes or not taken.issuperset(offer.probes)]
@@ -204,7 +210,7 @@ def _circuit(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
     profile = suspicion.wiring.profile
     circuits = _circuits_of(profile, part)
     offers = offers_for(suspicion, part, ranked)
-    checks = choose(suspicion.bench, _left(view, offers), ranked, partial(things, suspicion))
+    checks = choose(suspicion.bench, left(view, offers), ranked, partial(things, suspicion))
     listed = _in_order(part)
     codes = ", ".join(f"{dtc} in {module}" for module, dtc in listed)
     return Problem(

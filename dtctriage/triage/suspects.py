@@ -94,7 +94,8 @@ def thing(suspicion: Suspicion, fault: Fault) -> str:
         return _inner_thing(suspicion, fault)
     blown = suspicion.effects_of(fault).power.blown if fault.kind is FaultKind.SHORT_TO_GROUND else ()
     if blown:
-        return f"wiring behind fuse {', '.join(sorted(blown))}"
+        fuses = [fuse.called("fuse") for fuse in suspicion.wiring.profile.fuse if fuse.id in blown]
+        return f"wiring behind {', '.join(sorted(fuses))}"
     if part.kind is PartKind.WIRE:
         return part.run
     if part.kind is PartKind.TERMINAL:

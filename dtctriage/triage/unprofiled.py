@@ -1,128 +1,159 @@
-"""Problems without a profile: what silence and testimony alone allow, with checks that fit any vehicle.
+"""Problems without a profile: silence and codes weighed on a generic vehicle, told in words that fit any.
 
-There is no wiring to solve, so suspects and checks come from the tables generic_suspects and generic_checks,
-weighed as commonly as such things happen.
+The vehicle is that of `generic`; the same suspicion and the same choice of checks run on it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-from functools import cache
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from functools import partial
 
 from dtctriage.codes.network import roles
-from dtctriage.triage.choose import DOUBT, Case, ranking
-from dtctriage.triage.model import Check, EvidenceKind, Problem, Suspect
-from dtctriage.triage.tables import limit, prior
+from dtctriage.triage import problems as profiled
+from dtctriage.triage.checks import battery_offer
+from dtctriage.triage.choose import Offer, choose
+from dtctriage.triage.generic import DRIVES, ENGINE, STARTING_ROLES, Basis, CodedCircuit, Layout
+from dtctriage.triage.hazards import warned
+from dtctriage.triage.model import Check, EvidenceKind, Problem
+from dtctriage.triage.suspects import suspects, things
+from dtctriage.triage.tables import default_minutes, limit
+from dtctriage.triage.trouble import Trouble
 from dtctriage.triage.view import Accusations, View, now_words
 from dtctriage_reference import rows
 
-ENGINE = "engine_control"
-STARTING_ROLES = (ENGINE, "fuel_pump_control", "immobiliser", "drive_motor")
-"""Roles without which no vehicle starts. Common practice, no source."""
 NO_PROFILE = "No vehicle profile: shares are the trade's usual ones, not this vehicle's."
+NO_READING = (
+    "Its own transceiver, or its supply dipping while the vehicle starts, show in no reading at rest."
+)
+DIPS = "A supply that dips for all while the vehicle starts does the same: look at battery and main grounds."
+PROFILE, USUAL = "vehicle profile", "common practice, no source"
+"""Where a check's limits come from: a profile's own, and those of a circuit that is only usual."""
+GENERIC = "Generic circuit: pins and colours are this vehicle's own"
 
 
-@dataclass(frozen=True, slots=True)
-class _Advice:
-    """Suspects and checks of a situation."""
-
-    suspects: tuple[Suspect, ...]
-    checks: tuple[Check, ...]
-
-
-def find_problems(view: View) -> Iterator[Problem]:
-    """Everything silent at once, or the modules that others miss."""
-    if not view.picture.modules:
-        yield _all_silent(view)
+def find_problems(view: View, basis: Basis) -> Iterator[Problem]:
+    """Everything silent at once, or the modules that others miss; then circuits that codes speak of."""
+    if not basis.tells:
         return
-    missed = {
-        role: who for role, who in view.accusations().items() if any(now is not False for *_, now in who)
-    }
-    if not missed:
-        return
-    accusers = {label for who in missed.values() for label, _, now in who if now is not False}
-    if len(missed) >= 2 and len(accusers) == 1 and len(view.read_modules) > 1:
-        yield _cut_off(view, next(iter(accusers)), missed)
-    elif _everyone_misses(view, missed):
-        yield _shared(view, missed)
-    else:
-        yield _missed(view, missed)
+    seen, suspicion = basis.seen, basis.suspicion
+    trouble = suspicion.trouble(seen)
+    if basis.layout is not Layout.WHOLE and trouble.silence:
+        yield _silence(view, basis, trouble.silence)
+    yield from (_dangerous(view, item) for item in basis.circuits if item.dangerous)
+    yield from _by_weight(basis, profiled.causes(view, suspicion, seen, trouble.without(trouble.silence)))
+    yield from _by_weight(basis, profiled.past_causes(view, suspicion, seen))
 
 
-def _all_silent(view: View) -> Problem:
+# -- silence --------------------------------------------------------------------------------------------
+
+
+def _silence(view: View, basis: Basis, trouble: Trouble) -> Problem:
+    suspicion = basis.suspicion
+    ranked = suspicion.weigh(basis.seen, trouble, view.observations)
+    offers = profiled.offers_for(suspicion, trouble, ranked)
+    checks = choose(suspicion.bench, profiled.left(view, offers), ranked, partial(things, suspicion))
+    told = _TOLD[basis.layout](view, basis)
+    drives = any(roles()[role].group == DRIVES for role in basis.missed)
+    return replace(
+        told,
+        suspects=suspects(suspicion, ranked),
+        checks=warned(basis.profile, drives, (*told.checks, *checks)),
+        trouble=trouble,
+    )
+
+
+def _all_silent(view: View, basis: Basis) -> Problem:
     evidence = [
         view.ledger.cite(EvidenceKind.SILENCE, "", f"no module answered in {view.picture.rounds} roll calls")
     ]
+    if _supply_shown(view):
+        text = f"{view.picture.supply:.1f} V at the connector: battery and pins 16, 4 and 5 are there"
+        evidence.append(view.ledger.cite(EvidenceKind.SUPPLY, "", text))
     for notice in view.picture.notices:
         evidence.append(view.ledger.cite(EvidenceKind.NOTICE, "", f"adapter: {notice.text}"))
-    advice = _advice("all silent", "")
     return Problem(
         "no module answers",
         (),
         tuple(dict.fromkeys(evidence)),
-        advice.suspects,
-        advice.checks,
+        (),
+        tuple(_supply_first(view, basis)),
         True,
         open_end=NO_PROFILE,
     )
 
 
-def _cut_off(view: View, label: str, missed: Accusations) -> Problem:
+def _supply_shown(view: View) -> bool:
+    """Whether the adapter itself shows that battery and connector are sound."""
+    return view.picture.supply is not None and view.picture.supply >= (limit("pin16").low or 0.0)
+
+
+def _supply_first(view: View, basis: Basis) -> Iterator[Check]:
+    """Battery and connector, where the adapter does not show that both are sound."""
+    if _supply_shown(view):
+        return
+    rule = limit("pin16")
+    pin16 = Offer(
+        "measure pin 16 against pins 4 and 5",
+        "diagnostic connector",
+        "key off",
+        rule.expect,
+        rule.source,
+        default_minutes("diagnostic connector"),
+    )
+    for offer in (battery_offer(basis.profile), pin16):
+        words = (offer.what, offer.where, offer.condition, offer.expect, offer.source)
+        yield Check(*words, offer.minutes, 0.0, probes=offer.probes)
+
+
+def _cut_off(view: View, basis: Basis) -> Problem:
     """One module misses several partners while others, who could, miss nobody."""
-    advice = _advice("one misses the others", label)
-    return Problem(
-        f"{label} misses its partners while they hear each other",
-        (label,),
-        tuple(_cite(view, missed)),
-        advice.suspects,
-        advice.checks,
-        False,
-        explains=_consequences(missed),
-        open_end=NO_PROFILE,
+    missed = basis.missed
+    label = next(label for who in missed.values() for label, _, now in who if now is not False)
+    return _told(
+        view, missed, f"{label} misses its partners while they hear each other", (label,), NO_READING
     )
 
 
-def _everyone_misses(view: View, missed: Accusations) -> bool:
-    """Two modules or more, each of which misses two others or more."""
-    losses = [
-        sum(any(label == view.label(said) for label, *_ in who) for who in missed.values())
-        for said in view.read_modules
-    ]
-    return len(losses) >= 2 and min(losses) >= 2
+def _shared(view: View, basis: Basis) -> Problem:
+    names = tuple(view.label(said) for said in view.read_modules)
+    title = "every module misses others: the bus or the supply that they share"
+    return replace(_told(view, basis.missed, title, names, DIPS), stops_vehicle=_stops(basis.missed))
 
 
-def _shared(view: View, missed: Accusations) -> Problem:
-    advice = _advice("everyone misses others", "")
-    return Problem(
-        "every module misses others: the bus or the supply that they share",
-        tuple(view.label(said) for said in view.read_modules),
-        tuple(_cite(view, missed)),
-        advice.suspects,
-        advice.checks,
-        _stops(missed),
-        explains=_consequences(missed),
-        open_end=NO_PROFILE,
-    )
-
-
-def _missed(view: View, missed: Accusations) -> Problem:
-    known = roles()
-    names = tuple(known[key].words for key in missed)
+def _missed(view: View, basis: Basis) -> Problem:
+    missed = basis.missed
+    names = tuple(roles()[key].words for key in missed)
     one = len(names) == 1
     answers = _all_answer(view, missed)
-    advice = _advice("missed", names[0] if one else "them")
-    return Problem(
-        f"{', '.join(names)} {'is' if one else 'are'} missed by other modules"
-        + (", and yet answers" if answers else ""),
-        names,
-        tuple(_cite(view, missed)),
-        advice.suspects,
-        advice.checks,
-        _stops(missed),
+    title = f"{', '.join(names)} {'is' if one else 'are'} missed by other modules"
+    made = _told(view, missed, title + (", and yet answers" if answers else ""), names)
+    return replace(
+        made,
+        stops_vehicle=_stops(missed),
         known_by=() if answers else tuple(_known_by(missed)),
+        open_end=made.open_end if one else f"Whatever they share comes first. {made.open_end}",
+    )
+
+
+_TOLD = {
+    Layout.ALL_SILENT: _all_silent,
+    Layout.CUT_OFF: _cut_off,
+    Layout.SHARED: _shared,
+    Layout.MISSED: _missed,
+}
+
+
+def _told(view: View, missed: Accusations, title: str, modules: tuple[str, ...], more: str = "") -> Problem:
+    return Problem(
+        title,
+        modules,
+        tuple(_cite(view, missed)),
+        (),
+        (),
+        False,
         explains=_consequences(missed),
-        open_end=NO_PROFILE if one else f"Whatever they share comes first. {NO_PROFILE}",
+        open_end=f"{more} {NO_PROFILE}".strip(),
     )
 
 
@@ -154,45 +185,47 @@ def _cite(view: View, missed: Accusations) -> Iterator[str]:
             yield view.ledger.cite(EvidenceKind.WITNESS, label, text)
 
 
-# -- tables ---------------------------------------------------------------------------------------------
+# -- circuits -------------------------------------------------------------------------------------------
 
 
-@cache
-def _advice(situation: str, module: str) -> _Advice:
-    """The suspects of a situation, likeliest first, and the checks that tell them apart."""
-    of_it = [row for row in rows("generic_suspects") if row["situation"] == situation]
-    weights = [_weight(row["weight"]) for row in of_it]
-    shares = {row["key"]: weight / sum(weights) for row, weight in zip(of_it, weights, strict=True)}
-    suspects = [
-        Suspect(row["title"].format(module=module), row["place"], shares[row["key"]], (), row["because"])
-        for row in of_it
+def _by_weight(basis: Basis, problems: Iterable[Problem]) -> Iterator[Problem]:
+    """Problems in the order of the circuits that they are about: the weightiest first."""
+    places = {(item.module, dtc): n for n, item in enumerate(basis.circuits) for dtc in item.codes}
+    found = [
+        (min(places[code] for code in one.trouble.codes), one)
+        for one in problems
+        if one.trouble is not None and one.trouble.codes
     ]
-    checks = [row for row in rows("generic_checks") if row["situation"] == situation]
-    cases = [Case("", DOUBT, ((0,),) * len(checks))]
-    cases += [
-        Case(key, share * (1 - DOUBT), tuple((int(key in row["finds"].split("+")),) for row in checks))
-        for key, share in shares.items()
-    ]
-    ranked = ranking(cases, [float(row["minutes"]) for row in checks], len(checks))
-    return _Advice(
-        tuple(sorted(suspects, key=lambda item: -item.share)),
-        tuple(_check(checks[place], module, settles) for place, settles in ranked),
+    for place, one in sorted(found, key=lambda pair: pair[0]):
+        yield _marked(basis, basis.circuits[place], one)
+
+
+def _marked(basis: Basis, item: CodedCircuit, problem: Problem) -> Problem:
+    """Said to be generic, unless entered from the diagram; with the hazard of working there."""
+    caution = _hazards().get(item.hazard, "")
+    checks = tuple(
+        replace(
+            check,
+            caution=f"{check.caution} {caution}".strip(),
+            source=USUAL if check.source == PROFILE else check.source,
+        )
+        for check in problem.checks
     )
+    if item.about in basis.entered:
+        return replace(problem, checks=checks)
+    mark = f"{GENERIC}; enter them: dtctriage circuit add ORDER {item.about}. {item.template.note}".strip()
+    return replace(problem, checks=checks, open_end=f"{mark} {problem.open_end}".strip())
 
 
-def _weight(sum_of: str) -> float:
-    pairs = (term.partition("|") for term in sum_of.split("+"))
-    return sum(prior(fault, part)[0] for fault, _, part in pairs)
+def _dangerous(view: View, item: CodedCircuit) -> Problem:
+    """A circuit at which nobody measures: the hazard, and who may go on."""
+    codes = ", ".join(f"{dtc} in {item.module}" for dtc in item.codes)
+    cited = [view.ledger.cite(EvidenceKind.CODE, item.module, f"{dtc} is stored") for dtc in item.codes]
+    title = f"{item.name}: {codes}"
+    trouble = Trouble(codes=frozenset((item.module, dtc) for dtc in item.codes))
+    checks = warned(None, True, ())
+    return Problem(title, (item.module,), tuple(cited), (), checks, False, trouble=trouble)
 
 
-def _check(row: dict[str, str], module: str, settles: float) -> Check:
-    rule = limit(row["limit"])
-    return Check(
-        row["what"].format(module=module),
-        row["where"],
-        row["condition"],
-        rule.expect,
-        rule.source,
-        float(row["minutes"]),
-        settles,
-    )
+def _hazards() -> dict[str, str]:
+    return {row["hazard"]: row["caution"] for row in rows("hazards")}

@@ -36,6 +36,8 @@ class Load(Strict):
     """Its symbol in drawings."""
     ohms: Ohms
     tolerance: float = Field(default=10.0, ge=0, le=100)
+    basis: str = "vehicle profile"
+    """Where the resistance comes from."""
     place: str = ""
     minutes: Minutes | None = None
     pins: tuple[OwnPin, OwnPin] | None = None
@@ -166,6 +168,8 @@ class Sensor(Placed):
     ohms: Ohms
     """Whole track; at 20 degC; closed. Unless told 5000 (three-wire), 2500 (two-wire), 0.1 (switch)."""
     tolerance: float = Field(default=10.0, ge=0, le=100)
+    basis: str = "vehicle profile"
+    """Where the resistance comes from."""
     position: float = Field(default=0.5, ge=0, le=1)
     """Usual reading at rest: of a track the share from the return end (between 0 and 1), of a switch 0 for
     open or 1 for closed. A two-wire sensor has none."""

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from dtctriage.triage.factors import Evidence, Factors, weight_before
-from dtctriage.triage.model import Assessment, Check, Factor, Problem, Suspect
+from dtctriage.triage.model import Assessment, Check, Factor, Problem
 from dtctriage.triage.readings import reading_words
 from dtctriage.triage.suspects import case_words, things
 from dtctriage.triage.suspicion import Hypothesis
-from dtctriage.triage.tables import prior, source_words
 from dtctriage.wiring.bench import Means, Probe
 from dtctriage.work.belief import ranked, shares
 from dtctriage.work.case import Reasoning
-from dtctriage_reference import rows
 
 MOST_SUSPECTS = 3
 """As many suspects of a problem are explained."""
@@ -43,7 +40,7 @@ Explanation = tuple[Part, ...]
 
 
 def explained(reasoning: Reasoning | None, assessment: Assessment) -> Explanation:
-    """The shares, checks and readings of every problem; `reasoning` is None without a profile."""
+    """The shares, checks and readings of every problem; `reasoning` None: there is nothing to weigh."""
     return tuple(
         part
         for number, problem in enumerate(assessment.problems, start=1)
@@ -60,8 +57,6 @@ def _problem(reasoning: Reasoning | None, number: int, problem: Problem) -> Iter
 def explained_shares(reasoning: Reasoning | None, number: int, problem: Problem) -> Iterator[Part]:
     """How the share of each of the first suspects comes about."""
     if reasoning is None or problem.trouble is None:
-        if problem.suspects:
-            yield Part(f"{number} {problem.title}", tuple(map(_usual_share, problem.suspects)))
         return
     hypotheses = ranked(reasoning, problem)
     told = Factors(reasoning.suspicion, Evidence(reasoning.seen, problem.trouble, reasoning.observations))
@@ -74,21 +69,6 @@ def explained_shares(reasoning: Reasoning | None, number: int, problem: Problem)
         part = _share(reasoning, f"{number}{letter}", items, told.of(items[0].faults))
         before = Line(f"{at_intake.get(name, 0.0):.1%}", "the same without the readings since the intake")
         yield Part(part.title, (*part.lines, before)) if at_intake else part
-
-
-def _usual_share(suspect: Suspect) -> Line:
-    """A share of the tables for a vehicle without a profile: its weight over the sum of its situation's."""
-    figure = f"{suspect.share:.1%}"
-    for row in rows("generic_suspects"):
-        pattern = re.escape(row["title"]).replace(re.escape("{module}"), ".*")
-        if re.fullmatch(pattern, suspect.title):
-            pairs = [tuple(term.split("|")) for term in row["weight"].split("+")]
-            weights = [prior(fault, part)[0] for fault, part in pairs]
-            terms = (f"{w:g} ({', '.join(pair)})" for w, pair in zip(weights, pairs, strict=True))
-            total = sum(weights) / suspect.share
-            formula = f"{suspect.title}: {' + '.join(terms)}, of {total:.4g} for all suspects here"
-            return Line(figure, formula, f"generic_suspects, triage_priors, {source_words(row['source'])}")
-    return Line(figure, suspect.title)
 
 
 def _share(reasoning: Reasoning, name: str, items: Sequence[Hypothesis], factors: Sequence[Factor]) -> Part:
@@ -114,7 +94,7 @@ def _power(log: float) -> str:
 
 def explained_check(reasoning: Reasoning | None, name: str, check: Check) -> Part:
     """Where a check's minutes, limit, worth and expected readings come from."""
-    minutes = "of the profile, else of the table check_costs" if reasoning else "of the table generic_checks"
+    minutes = "of the profile, else of the table check_costs"
     lines = [Line(f"{check.minutes:g} min", minutes, "common practice")]
     if check.expect:
         lines.append(Line("limit", check.expect, check.source))

@@ -17,6 +17,7 @@ from dtctriage.remembered import history_of, vin_of
 from dtctriage.sweep.events import Event
 from dtctriage.sweep.picture import Picture, picture
 from dtctriage.triage.assess import assess
+from dtctriage.triage.generic import basis_of
 from dtctriage.triage.known import known_data
 from dtctriage.triage.model import Assessment
 from dtctriage.triage.seen import seen_by
@@ -79,17 +80,22 @@ def open_sweep(
     seen = fold(records.sweep_events(sweep.id), profile, _ENDS.get(sweep.outcome, ""))
     history = history_of(records, order, vin_of(order, seen), sweep.started_at)
     entered = order.vin if order.vin_origin is VinOrigin.ENTERED else None
-    spoken = ProbeText(profile) if profile else None
+    shop = meanings_of(own, order.make, profile)
+    basis = None if profile else basis_of(seen, shop=shop)
+    wired = profile or (basis.profile if basis and basis.tells else None)
+    spoken = ProbeText(wired) if wired else None
     log = read_log(records, order.number, spoken, _span(records, order, sweep))
     suspicion = suspicion_of(profile)
-    shop, told = meanings_of(own, order.make, profile), Told.of(sweep.settings)
+    told = Told.of(sweep.settings)
 
     def judged(observations: Sequence[Observation]) -> Assessment:
-        return assess(seen, suspicion, entered, history, told, observations, shop)
+        return assess(seen, suspicion, entered, history, told, observations, shop, basis)
 
     reasoning = None
-    if profile is not None and suspicion is not None and spoken is not None:
+    if spoken is not None and suspicion is not None and profile is not None:
         reasoning = Reasoning(suspicion, seen_by(seen, profile), spoken, log.observations)
+    elif spoken is not None and basis is not None:
+        reasoning = Reasoning(basis.suspicion, basis.seen, spoken, log.observations)
     return Opened(order, sweep, profile, seen, Case(log, reasoning, judged), own)
 
 

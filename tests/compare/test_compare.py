@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from dtctriage.codes.dtc import Dtc
@@ -191,7 +191,7 @@ def test_every_monitor_has_its_drive_and_ranges_do_not_meet() -> None:
     assert all(last < first for (_, last), (first, _) in pairwise(spans))
 
 
-unhurried = settings(deadline=None)
+unhurried = settings(deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow])
 
 # Properties -----------------------------------------------------------------------------------------------
 

@@ -14,7 +14,8 @@ SOURCED = (
     "triage_likelihoods",
     "check_costs",
     "trade_limits",
-    "generic_suspects",
+    "circuit_templates",
+    "circuit_findings",
     "rules",
     "finding_limits",
     "units",
@@ -96,18 +97,3 @@ def test_limits_are_those_of_the_trade(key: str, low: float | None, high: float 
 def test_every_price_is_some_minutes() -> None:
     for row in rows("check_costs"):
         assert 0 < default_minutes(row["place"]) <= 60
-
-
-def test_generic_checks_find_generic_suspects() -> None:
-    keys = {(row["situation"], row["key"]) for row in rows("generic_suspects")}
-    assert len(keys) == len(rows("generic_suspects"))
-    for row in rows("generic_checks"):
-        assert {(row["situation"], key) for key in row["finds"].split("+")} <= keys
-        assert limit(row["limit"]).expect and float(row["minutes"]) > 0
-
-
-def test_generic_weights_point_to_priors() -> None:
-    for row in rows("generic_suspects"):
-        for term in row["weight"].split("+"):
-            fault, _, part = term.partition("|")
-            assert prior(fault, part)[0] > 0

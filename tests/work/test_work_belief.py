@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
 
 from dtctriage.errors import TriageError
-from dtctriage.sweep.events import Stage
-from dtctriage.sweep.picture import Picture
-from dtctriage.triage.assess import assess
 from dtctriage.triage.model import Outcome, Problem
 from dtctriage.wiring.faults import Fault, FaultKind, possible_faults
 from dtctriage.wiring.network import REFERENCE
@@ -20,7 +16,7 @@ from dtctriage.wiring.parts import parts_of
 from dtctriage.work.belief import moved, moves, ranked, shares
 from dtctriage.work.case import Case, Reasoning
 from dtctriage.work.conclude import cause_text, faults_of, named_suspect, verdict
-from dtctriage.work.explain import explained, explained_check, explained_shares
+from dtctriage.work.explain import explained_check, explained_shares
 from dtctriage.work.opening import Opened
 from dtctriage.work.proposal import as_observations, follow_ups, proposals, proposed
 
@@ -167,20 +163,6 @@ def test_an_outcome_of_words_has_no_observations(opened: Opened) -> None:
     proposal = proposed(opened.case.judged())
     for words in ("the modules answer", "12 V", "lit, 12 V"):
         assert as_observations(proposal.check, Outcome(words, 0.5, "")) == ()
-
-
-def test_usual_shares_are_explained_by_their_tables() -> None:
-    """Without a profile: the printed weights give the printed shares."""
-    assessment = assess(Picture(adapter="bench", supply=12.5, rounds=3, stage=Stage.STATE, finished=True))
-    (told, *checks) = explained(None, assessment)
-    assert len(checks) == len(assessment.problems[0].checks)
-    suspects = assessment.problems[0].suspects
-    assert [line.figure for line in told.lines] == [f"{item.share:.1%}" for item in suspects]
-    for line, suspect in zip(told.lines, suspects, strict=True):
-        weights = [float(text) for text in re.findall(r"([0-9.]+) [(]", line.formula)]
-        (total,) = re.findall(r", of ([0-9.]+) for all", line.formula)
-        assert sum(weights) / float(total) == pytest.approx(suspect.share, rel=1e-3)
-        assert line.source.startswith("generic_suspects, triage_priors")
 
 
 def test_belief_stays_a_chance_whatever_is_typed(problem: Problem, opened: Opened, reading: With) -> None:

@@ -27,7 +27,7 @@ def find(view: View) -> Iterator[Finding | Abstained]:
             if now is False:
                 continue
             profiled = _by_profile(view, label, entry.dtc)
-            row = _by_catalogue(view.meaning(entry.dtc))
+            row = stopping_row(view.meaning(entry.dtc))
             if profiled is True:
                 yield _finding(view, label, entry.dtc, now, row, "the vehicle profile")
             elif profiled is None and row is not None:
@@ -51,7 +51,8 @@ def _table() -> dict[str, list[Row]]:
     return found
 
 
-def _by_catalogue(told: Meaning) -> Row | None:
+def stopping_row(told: Meaning) -> Row | None:
+    """The row of the table stops that a code falls under, by the catalogue of codes."""
     rows_of_it = _table().get(told.subject, [])
     fitting = (row for row in rows_of_it if row["kinds"] == "*" or told.kind in row["kinds"].split())
     return next(fitting, None)

@@ -1,0 +1,370 @@
+"""The vehicle that nobody has a profile of: laid out from who answers, who is missed and what codes speak of.
+
+What a technician entered of its diagram takes the place of what is assumed. The layout follows testimony: one
+bus, unless a module that answers is missed by its partners; then there is a second one between the modules.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import cached_property
+from typing import Any
+
+from threadpoolctl import threadpool_limits
+
+from dtctriage.codes.dtc import Dtc
+from dtctriage.codes.meaning import NO_SHOP, Meaning, ShopMeanings, hazard_of
+from dtctriage.codes.network import lost_module, roles
+from dtctriage.link import Framing
+from dtctriage.sweep.picture import Picture
+from dtctriage.triage.causes import rank_of
+from dtctriage.triage.rules.stops_vehicle import stopping_row
+from dtctriage.triage.seen import Seen, Testimony, failing, strongest
+from dtctriage.triage.suspicion import Suspicion
+from dtctriage.triage.view import Accusations, Ledger, View
+from dtctriage.wiring.circuit_tables import Subject, Tables, circuit_tables, ignition, merged, module_wires
+from dtctriage.wiring.entered import NOTHING, Entered
+from dtctriage.wiring.power import Wiring
+from dtctriage.wiring.profile import BATTERY, Profile
+from dtctriage.wiring.templates import HAZARD, Template, findings_of, template_for
+
+ENGINE = "engine_control"
+STARTING_ROLES = (ENGINE, "fuel_pump_control", "immobiliser", "drive_motor")
+"""Roles without which no vehicle starts. Common practice, no source."""
+HIGH_VOLTAGE = "high_voltage"
+"""The hazard at which nobody measures."""
+DRIVES = "hybrid_ev"
+"""The group of modules on the high-voltage side."""
+MOST_CIRCUITS = 6
+"""Circuits laid out at most, those of the weightiest codes."""
+DIAGNOSIS, BETWEEN, BEHIND = "DIAGNOSIS", "MODULES", "BEHIND-GATEWAY"
+"""Names of the assumed buses: at the connector, between the modules, behind a gateway."""
+NAMELESS = 0x1FFF_0000
+"""Where assumed modules stand in the profile; nobody asks them there."""
+_CONNECTOR = "diagnostic connector"
+_SILENT = ("gateway", "engine control", "body control")
+"""Who is taken to be in a vehicle in which nobody answers."""
+
+
+class Layout(StrEnum):
+    """What testimony tells of the network."""
+
+    ALL_SILENT = "nobody answers"
+    CUT_OFF = "one module misses the others"
+    SHARED = "every module misses others"
+    MISSED = "some modules are missed"
+    WHOLE = "nobody is missed"
+
+
+@dataclass(frozen=True, slots=True)
+class CodedCircuit:
+    """A circuit that codes of one module speak of: `name` as its id, `codes` as they are stored."""
+
+    module: str
+    name: str
+    codes: tuple[Dtc, ...]
+    template: Template
+    told: tuple[tuple[str, str], ...]
+    """The code for each finding of the circuit."""
+    hazard: str
+    """Of working there: a key of the table hazards, or empty."""
+    dangerous: bool
+    """Nobody measures there."""
+
+    @property
+    def about(self) -> str:
+        """What a technician names it by: its first code, with the module."""
+        return f"{self.codes[0].code} {self.module}"
+
+
+@dataclass(frozen=True)
+class Basis:
+    """A generic vehicle, and the sweep in its words."""
+
+    picture: Picture
+    layout: Layout
+    missed: Accusations
+    circuits: tuple[CodedCircuit, ...]
+    entered: Mapping[str, Entered]
+    profile: Profile
+    seen: Seen
+
+    @property
+    def tells(self) -> bool:
+        """Whether there is anything to weigh."""
+        return self.layout is not Layout.WHOLE or bool(self.circuits)
+
+    @cached_property
+    def suspicion(self) -> Suspicion:
+        # Many small matrices: threads inside BLAS cost several times what they save.
+        with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
+            return Suspicion(Wiring(self.profile))
+
+
+def basis_of(
+    picture: Picture, entered: Mapping[str, Entered] | None = None, shop: ShopMeanings = NO_SHOP
+) -> Basis:
+    """Lay out the vehicle of a sweep. `entered`: what is known of a circuit or module, by `about`."""
+    view = View(picture, None, None, None, Ledger(), shop=shop)
+    missed = {
+        role: who for role, who in view.accusations().items() if any(now is not False for *_, now in who)
+    }
+    layout = layout_of(view, missed)
+    made = _Vehicle(view, layout, missed, entered or {})
+    return Basis(
+        picture,
+        layout,
+        missed,
+        made.circuits,
+        made.entered,
+        Profile.model_validate(made.document()),
+        made.seen(),
+    )
+
+
+def layout_of(view: View, missed: Accusations) -> Layout:
+    """What who misses whom tells of the network."""
+    if not view.picture.modules:
+        return Layout.ALL_SILENT
+    if not missed:
+        return Layout.WHOLE
+    accusers = {label for who in missed.values() for label, _, now in who if now is not False}
+    if len(missed) >= 2 and len(accusers) == 1 and len(view.read_modules) > 1:
+        return Layout.CUT_OFF
+    return Layout.SHARED if _everyone_misses(view, missed) else Layout.MISSED
+
+
+def _everyone_misses(view: View, missed: Accusations) -> bool:
+    """Two modules or more, each of which misses two others or more."""
+    losses = [
+        sum(any(label == view.label(said) for label, *_ in who) for who in missed.values())
+        for said in view.read_modules
+    ]
+    return len(losses) >= 2 and min(losses) >= 2
+
+
+def circuits_of(view: View) -> Iterator[CodedCircuit]:
+    """Circuits that codes speak of and a template fits; codes of one part together."""
+    groups: dict[tuple[str, str], list[Dtc]] = {}
+    for label, said in view.modules:
+        for entry in sorted(strongest(said), key=lambda item: (failing(item) is False, str(item.dtc))):
+            told = view.meaning(entry.dtc)
+            if template_for(told.subject) is not None:
+                groups.setdefault((label, _named(told)), []).append(entry.dtc)
+    taken: set[str] = set()
+    for (label, name), codes in groups.items():
+        subject = view.meaning(codes[0]).subject
+        template = template_for(subject)
+        plain = _plain(name)
+        plain = f"{plain} of {label}" if plain in taken else plain
+        taken.add(plain)
+        if template is None:
+            continue
+        hazard = hazard_of(subject)
+        dangerous = hazard == HIGH_VOLTAGE or template.shape == HAZARD
+        found = _by_finding(view, template, codes)
+        if dangerous or found:
+            yield CodedCircuit(label, plain, tuple(codes), template, found, hazard, dangerous)
+
+
+def _named(told: Meaning) -> str:
+    """The part as the meaning of its code names it: engine coolant temperature sensor 1."""
+    subject, place = told.subject, told.place.text
+    if subject.endswith("sensor"):
+        place = place.removeprefix("sensor ")
+    return place if place.startswith(f"{subject} ") else f"{subject} {place}".strip()
+
+
+def _plain(words: str) -> str:
+    """Words as an id may hold them."""
+    return re.sub(r" +", " ", re.sub(r"[^A-Za-z0-9 ._+-]", " ", words)).strip()[:50].strip()
+
+
+# -- the vehicle ----------------------------------------------------------------------------------------
+
+
+class _Vehicle:
+    def __init__(
+        self, view: View, layout: Layout, missed: Accusations, entered: Mapping[str, Entered]
+    ) -> None:
+        self._view = view
+        self._layout = layout
+        self._missed = missed
+        self.entered = entered
+        self._answering = [label for label, _ in view.modules]
+        engine = next((label for label, said in view.modules if view.is_engine(said)), "")
+        known = roles()
+        self._names = {
+            role: engine if engine and role.startswith(ENGINE) else _plain(known[role].words)
+            for role in missed
+        }
+        weight = {
+            item: max(rank_of(view.meaning(dtc)).weight for dtc in item.codes) for item in circuits_of(view)
+        }
+        self.circuits = tuple(sorted(weight, key=lambda item: -weight[item])[:MOST_CIRCUITS])
+
+    def document(self) -> dict[str, Any]:
+        vehicle = {"make": "generic", "model": "vehicle"}
+        if self._layout is Layout.ALL_SILENT:
+            return {"format": 1, "vehicle": vehicle} | self._dark()
+        tables = [self._network()]
+        numbers: dict[str, int] = {}
+        for item in self.circuits:
+            if not item.dangerous:
+                numbers[item.module] = nth = numbers.get(item.module, 0) + 1
+                subject = Subject(item.name, item.module, dict(item.told), self._starts(item), nth)
+                tables.append(circuit_tables(subject, item.template, self.entered.get(item.about, NOTHING)))
+        return {"format": 1, "vehicle": vehicle} | merged(*tables)
+
+    def _starts(self, item: CodedCircuit) -> bool:
+        """Whether no vehicle starts without what the circuit drives or senses."""
+        rows_ = [stopping_row(self._view.meaning(dtc)) for dtc in item.codes]
+        return any(row is not None and row["sure"] == "stops" for row in rows_)
+
+    # -- nobody answers -----------------------------------------------------------------------------
+
+    def _dark(self) -> Tables:
+        """A gateway behind the connector, two modules behind it, all fed through the main fuse."""
+        bus, behind = DIAGNOSIS, BEHIND
+        supply = [{"from": "ignition switch", "pin": "plug:supply"}]
+        ground = [{"ground": "engine or body ground", "pin": "plug:ground"}]
+        modules = [
+            self._module(name, "", number, [behind], supply=supply, ground=ground)
+            for number, name in enumerate(_SILENT)
+        ]
+        modules[0]["buses"] = [bus, behind]
+        return {
+            "fuse": [{"id": "main fuse", "from": BATTERY, "rating": 100.0, "place": "at the battery"}],
+            "switch": [
+                {"id": "ignition switch", "from": "main fuse", "closed_in": ["run", "start"], "place": "dash"}
+            ],
+            "ground": [{"id": "engine or body ground", "place": "body or engine"}],
+            "connector": [{"id": _CONNECTOR, "place": "dash"}],
+            "module": modules,
+            "bus": [self._bus(bus, [_CONNECTOR, _SILENT[0]]), self._bus(behind, list(_SILENT))],
+            "gateway": [{"module": _SILENT[0], "joins": [bus, behind]}],
+        }
+
+    # -- somebody answers ---------------------------------------------------------------------------
+
+    def _network(self) -> Tables:
+        split = self._layout in (Layout.CUT_OFF, Layout.SHARED) or self._missed_answers
+        wires = self._wires()
+        hears = self._hears()
+        buses = [DIAGNOSIS, BETWEEN] if split else [DIAGNOSIS]
+        modules = []
+        for number, (label, said) in enumerate(self._view.modules):
+            own = {"hears": [f"{lost}@{buses[-1]}" for lost in hears.get(label, [])]}
+            made = self._module(label, self._role_of(label), number, buses, **own)
+            modules.append(made | {"request": said.target.request, "framing": said.target.framing.value})
+        lost = [(role, name) for role, name in self._names.items() if name not in self._answering]
+        for number, (role, name) in enumerate(lost, start=len(modules)):
+            fed = wires.get(name)
+            ends = {"supply": fed.supply, "ground": fed.ground} if fed else {}
+            modules.append(self._module(name, role, number, buses, **ends))
+        line = [*self._answering]
+        for _, name in lost:
+            line += [*([wires[name].inline] if name in wires and wires[name].inline else []), name]
+        drawn = [self._bus(name, line) for name in buses]
+        # Whatever is shared has been written once by each of them.
+        tables = [item.tables for item in wires.values()]
+        return merged(ignition(), *tables, {"module": modules, "bus": drawn})
+
+    @property
+    def _missed_answers(self) -> bool:
+        return any(name in self._answering for name in self._names.values())
+
+    def _wires(self) -> dict[str, Any]:
+        """Feeds and grounds of the modules that may be without supply."""
+        if self._layout is not Layout.MISSED:
+            return {}
+        lost = [name for name in self._names.values() if name not in self._answering]
+        shared = [name for name in lost if name not in self.entered]
+        base = "their" if len(shared) > 1 else next(iter(shared), "")
+        found = {name: module_wires(base, NOTHING, nth) for nth, name in enumerate(shared, start=1)}
+        own = {name: module_wires(name, self.entered[name]) for name in lost if name in self.entered}
+        return {name: (found | own)[name] for name in lost}
+
+    def _hears(self) -> dict[str, list[str]]:
+        """Who testifies listens; where one misses several, the others are taken to listen to them too."""
+        found: dict[str, list[str]] = {}
+        for role, who in self._missed.items():
+            listeners = [label for label, *_ in who]
+            if self._layout is Layout.CUT_OFF:
+                listeners = [self._view.label(said) for said in self._view.read_modules]
+            for label in dict.fromkeys(listeners):
+                if self._names[role] != label and self._names[role] not in found.get(label, []):
+                    found.setdefault(label, []).append(self._names[role])
+        return found
+
+    def _role_of(self, label: str) -> str:
+        return next((role for role, name in self._names.items() if name == label), "")
+
+    def _module(self, name: str, role: str, number: int, buses: list[str], **more: Any) -> dict[str, Any]:
+        group = roles()[role].group if role else ""
+        return {
+            "id": name,
+            "role": role,
+            "request": NAMELESS + number,
+            "framing": Framing.CAN29.value,
+            "buses": buses,
+            "starts": role.startswith(STARTING_ROLES),
+            "high_voltage": group == DRIVES,
+            "place": "at the module",
+            **more,
+        }
+
+    def _bus(self, name: str, line: list[str]) -> dict[str, Any]:
+        made: dict[str, Any] = {"id": name, "line": line, "place": "along the harness"}
+        protocol = self._view.picture.protocol
+        if protocol is not None:
+            made["protocol"] = protocol.value
+        if protocol is None or protocol.framing.is_can:
+            made["terminated_in"] = [line[0], line[-1]]
+        if name == DIAGNOSIS:
+            made["at_connector"] = line[0]
+            made["pins"] = [6, 14] if protocol is None or protocol.framing.is_can else [7, 15]
+        return made
+
+    # -- the sweep in its words ---------------------------------------------------------------------
+
+    def seen(self) -> Seen:
+        picture = self._view.picture
+        if self._layout is Layout.ALL_SILENT:
+            answers = dict.fromkeys(_SILENT, (0, picture.rounds))
+            return Seen(answers, frozenset(), (), frozenset(), frozenset(), {}, picture.supply)
+        codes: dict[bool, set[tuple[str, Dtc]]] = {True: set(), False: set()}
+        testimonies = []
+        for label, said in self._view.modules:
+            for entry in strongest(said):
+                role = lost_module(entry.dtc)
+                if role is None:
+                    codes[failing(entry) is not False].add((label, entry.dtc))
+                elif role.key in self._names:
+                    testimonies.append(Testimony(label, self._names[role.key], entry.dtc, failing(entry)))
+        return Seen(
+            # Without a profile nobody says that a module which missed a call is at fault.
+            {label: (max(said.answered, 1),) * 2 for label, said in self._view.modules},
+            frozenset(label for label, said in self._view.modules if said.codes_read),
+            tuple(testimonies),
+            frozenset(codes[True]),
+            frozenset(codes[False]),
+            {label: said.volts for label, said in self._view.modules if said.volts is not None},
+            picture.supply,
+        )
+
+
+def _by_finding(view: View, template: Template, codes: Sequence[Dtc]) -> tuple[tuple[str, str], ...]:
+    """One that tells little gives way to one that tells more."""
+    told: dict[str, str] = {}
+    for dtc in sorted(codes, key=lambda dtc: len(_findings(view, template, dtc))):
+        for finding in _findings(view, template, dtc):
+            told.setdefault(finding, str(dtc))
+    return tuple(told.items())
+
+
+def _findings(view: View, template: Template, dtc: Dtc) -> tuple[str, ...]:
+    return findings_of(dtc, view.meaning(dtc).kind, template.shape)
