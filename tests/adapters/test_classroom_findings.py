@@ -32,6 +32,7 @@ LESSONS = {
     "clean-bill": [("erased_lately", "ECM: codes erased lately, 6 km"), ("permanent_left", "P0420")],
     "tired-shifter": [("supply_apart", "TCM sees 2.")],
     "lazy-flap": [("commanded_actual", "throttle")],
+    "red-lamp": [("charging", "with the engine running")],
     "thin-air": [("rest_pressure", "manifold 77 kPa, air 99 kPa")],
     "one-by-one": [("order_in_time", "P0622-00 in BCM, 44 km ago")],
     "half-past-never": [("clocks_differ", "90 min")],

@@ -177,7 +177,19 @@ def test_before_and_after_over_a_link() -> None:
     assert after == {"P0615 permanent"}
 
 
-@pytest.mark.parametrize("options", ["?repaired=maybe", "?cleared=1", "?fixed=yes"])
+def test_the_engine_can_be_started_for_another_reading() -> None:
+    """Common practice: 9.6 V or more while cranking, 13.5 to 14.8 V with the generator running."""
+    volts = {}
+    for engine in ("off", "cranking", "idling"):
+        link = open_link(f"{(DEMO / 'third.lesson.toml').as_posix()}?over=text&engine={engine}")
+        try:
+            volts[engine] = link.supply_voltage()
+        finally:
+            link.close()
+    assert 9.6 < volts["cranking"] < 11 < volts["off"] < 13 < 13.5 < volts["idling"] < 14.8
+
+
+@pytest.mark.parametrize("options", ["?repaired=maybe", "?cleared=1", "?fixed=yes", "?engine=on"])
 def test_an_option_that_is_not_one_is_told(options: str) -> None:
     with pytest.raises(LinkUrlError, match="is not understood"):
         open_link(f"{DEMO.as_posix()}/third.lesson.toml{options}")

@@ -29,6 +29,7 @@ from dtctriage_adapters.classroom.vehicle import Vehicle, build_vehicle
 
 OVER_CAN, OVER_TEXT = "can", "text"
 YES, NO = "yes", "no"
+ENGINE = ("off", "cranking", "idling")
 CLEARING = (b"\x04", b"\x14\xff\xff\xff", b"\x14\xff\x00")
 """Clearing all codes in SAE J1979, ISO 14229-1 and ISO 14230-3."""
 JOIN_SECONDS = 2.0
@@ -66,12 +67,13 @@ class ClassroomLink:
 def open_classroom(rest: str) -> ClassroomLink:
     """Open `LESSON.lesson.toml`, with options behind a `?` and `&` between them:
 
-    `over=text` for the text adapter instead of CAN, `repaired=yes` for the vehicle after its repair,
-    `cleared=yes` for one whose codes somebody has just cleared. Raises LinkUrlError, LessonError,
-    ProfileError, or what the inner link raises.
+    `over=text` for the text adapter instead of CAN, `engine=off`, `cranking` or `idling` in place of the
+    lesson's own, `repaired=yes` for the vehicle after its repair, `cleared=yes` for one whose codes somebody
+    has just cleared. Raises LinkUrlError, LessonError, ProfileError, or what the inner link raises.
     """
     way = _parse(rest)
     lesson = load_lesson(way.path)
+    lesson = lesson.with_engine(way.engine) if way.engine else lesson
     vehicle = build_vehicle(lesson.after_repair() if way.repaired else lesson)
     clock = KeyClock(lesson.key_on_seconds)
     if not way.as_text and vehicle.line is not None:
@@ -96,6 +98,7 @@ class _Way:
 
     path: Path
     as_text: bool
+    engine: str
     repaired: bool
     cleared: bool
 
@@ -103,15 +106,16 @@ class _Way:
 def _parse(rest: str) -> _Way:
     text, _, query = rest.partition("?")
     options = dict(parse_qsl(query, keep_blank_values=True))
-    over = options.pop("over", OVER_CAN)
+    over, engine = options.pop("over", OVER_CAN), options.pop("engine", "")
     said = {name: options.pop(name, NO) for name in ("repaired", "cleared")}
-    if not text or options or over not in (OVER_CAN, OVER_TEXT) or set(said.values()) - {YES, NO}:
+    known = over in (OVER_CAN, OVER_TEXT) and engine in ("", *ENGINE) and set(said.values()) <= {YES, NO}
+    if not text or options or not known:
         raise LinkUrlError(
             f"classroom:{rest} is not understood",
             "Write classroom:LESSON.lesson.toml, with ?over=text for the text adapter, "
-            "?repaired=yes or ?cleared=yes for the vehicle afterwards",
+            "?engine=cranking or idling, ?repaired=yes or ?cleared=yes for the vehicle afterwards",
         )
-    return _Way(Path(text), over == OVER_TEXT, said["repaired"] == YES, said["cleared"] == YES)
+    return _Way(Path(text), over == OVER_TEXT, engine, said["repaired"] == YES, said["cleared"] == YES)
 
 
 def clear_codes(vehicle: Vehicle, now: float) -> None:

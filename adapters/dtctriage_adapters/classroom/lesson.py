@@ -80,6 +80,11 @@ class Lesson:
         """The VIN that the vehicle's modules hold."""
         return self.file.vin or self.file.order.vin
 
+    def with_engine(self, engine: str) -> Lesson:
+        """The same vehicle with the engine off, cranking or idling."""
+        state = self.file.state.model_copy(update={"engine": engine})
+        return replace(self, file=self.file.model_copy(update={"state": state}))
+
     def readings_of(self, module_id: str) -> dict[int, tuple[float, ...]]:
         """The values of the PIDs of a module that stand still: the lesson's before the rest file's."""
         both = self.rest.readings.get(module_id, {}) | self.file.readings.get(module_id, {})
