@@ -16,6 +16,8 @@ from dtctriage.services.uds import NEGATIVE, decode_refusal
 from dtctriage.sweep.pairing import module_target
 from dtctriage.triage.tables import limit
 
+CLEARING_SECONDS = 2.0
+"""How long a module may take to begin its answer: it writes its memory first. Common practice, no source."""
 NO_ANSWER = "it may have cleared and not said so: recheck"
 
 
@@ -38,7 +40,7 @@ def clear_codes(
             f'"{typed.strip()}" is not the number of order {ready.order}',
             "Nothing was cleared: type it again",
         )
-    requests = [Request(way.target, way.payload) for way in ready.ways]
+    requests = [Request(way.target, way.payload, CLEARING_SECONDS) for way in ready.ways]
     permit = Permit(_grounds(ready, typed), requests)
     planned = sum(len(way.modules) for way in ready.ways)
     start = ClearingStart(who, now(), ready.intake, ready.state.engine, ready.state.supply)
