@@ -10,20 +10,17 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from dtctriage.triage.measured import Measured
 from dtctriage.triage.model import Factor
-from dtctriage.triage.readings import reading_words
+from dtctriage.triage.reading_factors import ReadingFactors
 from dtctriage.triage.seen import Seen
 from dtctriage.triage.suspicion import Suspicion
-from dtctriage.triage.tables import likelihood, prior, source_words
+from dtctriage.triage.tables import likelihood, likelihood_source, prior
 from dtctriage.triage.trouble import Trouble
-from dtctriage.wiring.bench import Means, Observation, Probe
+from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.effects import Effects
 from dtctriage.wiring.faults import Fault, FaultKind, possible_faults
-from dtctriage.wiring.probe_text import ProbeText
 from dtctriage.wiring.profile import Key
 from dtctriage.wiring.states import Case
-from dtctriage_reference import rows
 
 AGAINST, UNLIKELY = 0.05, 0.1
 """Evidence speaks against a suspect below the first, if each piece of it is below the second. Common
@@ -48,8 +45,7 @@ class Factors:
         self._suspicion = suspicion
         self._seen, self._trouble = evidence.seen, evidence.trouble
         self._observations = evidence.observations
-        self._measured = Measured(suspicion.bench, evidence.observations, evidence.seen.connector_volts)
-        self._spoken = ProbeText(suspicion.wiring.profile)
+        self.readings = ReadingFactors(suspicion, evidence.seen, evidence.observations)
 
     def of(self, case: Case) -> tuple[Factor, ...]:
         """The factors of one fault, of two together, or (empty) of a cause outside the profile."""
@@ -64,7 +60,7 @@ class Factors:
         return (
             *self._usual(explained, expected),
             *([self._left(left)] if left else []),
-            *(self.reading(item, case) for item in self._observations),
+            *(self.readings.of(item, case) for item in self._observations),
         )
 
     def _outside(self) -> Iterator[Factor]:
@@ -164,24 +160,6 @@ class Factors:
         told = _factor(f"not explained by it: {_trouble_words(left)}", chance, basis, "another_trouble")
         return replace(told, against=True)
 
-    # -- what was measured ------------------------------------------------------------------------------
-
-    def reading(self, observation: Observation, case: Case) -> Factor:
-        """One reading under one suspect; the chance is beside that of a reading that says nothing."""
-        probe = observation.probe
-        right = tuple(fault for fault in case if fault.kind is not FaultKind.KEY_POSITION)
-        place = f"{self._spoken.place(probe)}, {self._spoken.condition(probe)}"
-        shown = reading_words(probe, value_of(observation))
-        evidence = (
-            f"{shown} ({probe.means}, {place}): expected {self._expected(probe, right)} with this fault, "
-            f"{self._expected(probe, ())} in a sound vehicle"
-        )
-        fits = float(self._measured.fits(observation, [right])[0])
-        return Factor(evidence, fits, _READING_BASIS[probe.means], _source("reading_wrong"), fits < 1)
-
-    def _expected(self, probe: Probe, case: Case) -> str:
-        return reading_words(probe, float(self._suspicion.bench.readings(probe, [case])[0]))
-
 
 def weight_before(suspicion: Suspicion, case: Case) -> tuple[float, str]:
     """The weight of a suspect before evidence, and how it comes about. Table triage_priors."""
@@ -202,31 +180,9 @@ def _every_fault(suspicion: Suspicion) -> Iterator[Fault]:
         yield Fault(FaultKind.KEY_POSITION, key)
 
 
-def value_of(observation: Observation) -> float:
-    """A word as the number that a bench gives for it."""
-    if observation.value is not None:
-        return observation.value
-    return {"lit": 1.0, "dim": 0.3, "bad": 1.0, "click": 1.0}.get(observation.word, 0.0)
-
-
-_WRONG = "or, by reading_wrong, any reading at all; beside any reading at all"
-_READING_BASIS = {
-    Means.VOLTS: f"normal about the circuit's voltage, spread meter_volts and model_share of it; {_WRONG}",
-    Means.OHMS: f"normal in the logarithm of the circuit's resistance, spread ohms_share; {_WRONG}",
-    Means.LAMP: f"1 - word_wrong for the expected word; {_WRONG}",
-    Means.LISTEN: f"1 - word_wrong for the expected word; {_WRONG}",
-    Means.LOOK: f"1 - look_wrong for the expected word; {_WRONG}",
-}
-
-
 def _factor(evidence: str, chance: float, basis: str, name: str) -> Factor:
     """`name` is the row of the table triage_likelihoods that the basis rests on."""
-    return Factor(evidence, max(chance, LEAST), basis, _source(name), chance < AGAINST)
-
-
-def _source(name: str) -> str:
-    row = next(row for row in rows("triage_likelihoods") if row["name"] == name)
-    return f"triage_likelihoods, {source_words(row['source'])}"
+    return Factor(evidence, max(chance, LEAST), basis, likelihood_source(name), chance < AGAINST)
 
 
 def _each(evidence: str, chance: float, count: int, name: str) -> Factor:

@@ -14,6 +14,12 @@ def likelihood(name: str) -> float:
     return float({row["name"]: row["value"] for row in rows("triage_likelihoods")}[name])
 
 
+def likelihood_source(name: str) -> str:
+    """Where a value of the table triage_likelihoods is from."""
+    row = next(row for row in rows("triage_likelihoods") if row["name"] == name)
+    return f"triage_likelihoods, {source_words(row['source'])}"
+
+
 @cache
 def prior(fault: str, part: str) -> tuple[float, float]:
     """(weight, factor for an exposed part) of the table triage_priors."""

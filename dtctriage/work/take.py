@@ -8,10 +8,9 @@ from dataclasses import dataclass
 
 from dtctriage.errors import TriageError
 from dtctriage.records import Measurement
-from dtctriage.triage.factors import Evidence, Factors
 from dtctriage.triage.model import Problem
+from dtctriage.triage.reading_factors import ReadingFactors
 from dtctriage.triage.suspects import case_words
-from dtctriage.triage.trouble import Trouble
 from dtctriage.triage.typed import UNITS, as_typed, impossible, means_of, observe, reading_text, readings
 from dtctriage.wiring.bench import Observation, Probe
 from dtctriage.wiring.probe_text import ProbeText
@@ -145,9 +144,8 @@ def unexplained(
 ) -> Iterator[str]:
     """New readings that not even the best suspect, weighed with all `observations`, explains."""
     best = ranked(reasoning, problem, observations)[0].faults
-    evidence = Evidence(reasoning.seen, problem.trouble or Trouble(), observations)
-    factors = Factors(reasoning.suspicion, evidence)
+    factors = ReadingFactors(reasoning.suspicion, reasoning.seen, observations)
     for item in new:
-        told = factors.reading(item, best)
+        told = factors.of(item, best)
         if told.against:
             yield f"{told.evidence} (the best suspect: {case_words(reasoning.suspicion, best)})"

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
+from statistics import NormalDist
 from typing import Any
 
 import pytest
 
 from dtctriage.triage.factors import Evidence, Factors, weight_before
+from dtctriage.triage.reading_factors import ReadingFactors
 from dtctriage.triage.typed import observe
 from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.faults import Fault, FaultKind
@@ -59,15 +62,45 @@ def test_shares_follow_from_priors_and_factors(bench: Any, fault: str, taken: st
 
 
 def test_a_reading_is_told_with_what_was_expected(bench: Any) -> None:
+    """Readings at a driver's pin behind an open: the bias alone with the fault, the coil's feed without."""
     fault = FAULTS["coil"]
     seen = bench.seen(fault)
     trouble = bench.suspicion.trouble(seen)
     observations = readings(bench, ("X101:5 towards ECM", "2.5 V"))
     told = Factors(bench.suspicion, Evidence(seen, trouble, observations)).of((fault,))
-    assert told[-1].evidence.startswith("2.5 V (volts, X101:5 towards ECM C2:12 to battery -, key run")
-    assert "with this fault" in told[-1].evidence and "12.4 V in a sound vehicle" in told[-1].evidence
+    text = told[-1].evidence
+    assert text.startswith("2.5 V at X101:5 towards ECM C2:12 to battery -, key run, everything plugged in:")
+    assert text.endswith("expected 2.33 to 2.69 V with this fault, 11.61 to 13.11 V in a sound vehicle")
     assert told[-1].chance > 1
     assert all(factor.source and factor.basis for factor in told)
+
+
+@pytest.mark.parametrize(
+    ("place", "reading"),
+    [
+        ("X101:5 towards ECM", "2.5 V"),
+        ("F21", "12.1 V"),
+        ("F21", "8 V"),
+        ("ohms starter relay load", "80 ohm"),
+        ("ohms starter relay load", "OL"),
+        ("ohms F21 to K1 87, F21 pulled", "5 ohm"),
+        ("lamp F21", "lit"),
+        ("lamp F21", "dim"),
+        ("listen K1", "click"),
+        ("look pin X101:5", "corroded"),
+        ("look pin X101:5", "sound"),
+    ],
+)
+def test_the_formula_of_a_reading_gives_its_chance(bench: Any, place: str, reading: str) -> None:
+    """Worked out by the standard library from the figures as they are printed."""
+    (observation,) = readings(bench, (place, reading))
+    seen = bench.seen(FAULTS["coil"])
+    told = ReadingFactors(bench.suspicion, seen, [observation]).of(observation, (FAULTS["coil"],))
+    plain = re.sub(r"(?<=[0-9]) V|ln (?=0)", "", told.basis)
+    plain = re.sub(r"ln ([0-9.e+]+)", r"log(\1)", plain).replace(" x ", " * ").replace(";", ",")
+    names = {"log": math.log, "normal": lambda x, mean, spread: NormalDist(mean, spread).pdf(x)}
+    assert eval(plain, {"__builtins__": {}}, names) == pytest.approx(told.chance, rel=0.05)
+    assert told.against == (told.chance < 1)
 
 
 def test_unsteady_modules_and_what_is_left_over(bench: Any) -> None:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dtctriage.triage.factors import value_of
+from dtctriage.triage.reading_factors import value_of
 from dtctriage.triage.readings import classes, reading_words
 from dtctriage.triage.typed import observe
 from dtctriage.wiring.bench import Means, Probe

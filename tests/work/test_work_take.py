@@ -143,6 +143,6 @@ def test_a_reading_that_no_suspect_explains_is_named(opened: Opened, reasoning: 
     problem = opened.case.judged().problems[0]
     taken = [item.observation for item in typed_at(["8 V"], ["F21"], reasoning.spoken, 12)]
     (odd,) = unexplained(reasoning, problem, taken, taken)
-    assert odd.startswith("8.0 V (volts, F21 load side") and "the best suspect" in odd
+    assert odd.startswith("8.0 V at F21 load side") and "the best suspect" in odd
     plain = [item.observation for item in typed_at(["0.02 V"], ["F21"], reasoning.spoken, 12)]
     assert list(unexplained(reasoning, problem, plain, plain)) == []

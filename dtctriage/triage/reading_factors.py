@@ -1,0 +1,106 @@
+"""One measured reading against one suspect, in words with numbers: what `measured.py` multiplies up.
+
+The chance is told beside that of a reading that says nothing, so that it has no unit: above 1 the reading
+speaks for the suspect, below 1 against it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from dtctriage.triage.measured import BATTERY_LEVEL, WORN_OHMS, Measured
+from dtctriage.triage.model import Factor
+from dtctriage.triage.readings import reading_words
+from dtctriage.triage.seen import Seen
+from dtctriage.triage.suspicion import Suspicion
+from dtctriage.triage.tables import likelihood, likelihood_source
+from dtctriage.wiring.bench import Means, Observation, Probe
+from dtctriage.wiring.faults import FaultKind
+from dtctriage.wiring.probe_text import ProbeText
+from dtctriage.wiring.states import Case
+
+SPREADS = 2.0
+"""As many standard deviations to both sides are called expected: 95 % of a normal distribution."""
+_WORDS = {Means.LAMP: ("word_wrong", 3), Means.LISTEN: ("word_wrong", 2), Means.LOOK: ("look_wrong", 2)}
+"""The chance of a slip, and how many words there are."""
+
+
+class ReadingFactors:
+    """The readings of one order, ready to be told suspect by suspect."""
+
+    def __init__(self, suspicion: Suspicion, seen: Seen, observations: Sequence[Observation]) -> None:
+        self._bench = suspicion.bench
+        self._battery = suspicion.wiring.profile.battery.volts
+        self._connector = seen.connector_volts
+        self._measured = Measured(suspicion.bench, observations, seen.connector_volts)
+        self._spoken = ProbeText(suspicion.wiring.profile)
+
+    def of(self, observation: Observation, case: Case) -> Factor:
+        """One reading under one fault, or two. A key in the wrong place is put right for a measurement."""
+        probe = observation.probe
+        right = tuple(fault for fault in case if fault.kind is not FaultKind.KEY_POSITION)
+        evidence = (
+            f"{reading_words(probe, value_of(observation))} at {self._spoken.place(probe)}, "
+            f"{self._spoken.condition(probe)}: expected {self._expected(probe, right)} with this fault, "
+            f"{self._expected(probe, ())} in a sound vehicle"
+        )
+        fits = float(self._measured.fits(observation, [right])[0])
+        basis = self._basis(observation, right)
+        return Factor(evidence, fits, basis, likelihood_source("reading_wrong"), fits < 1)
+
+    def _expected(self, probe: Probe, case: Case) -> str:
+        """What would be read, with its spread where it is a number."""
+        value = self._value(probe, case)
+        if probe.means is Means.VOLTS and abs(value) >= 0.05:
+            spread = SPREADS * _volt_spread(value)
+            return f"{value - spread:.2f} to {value + spread:.2f} V"
+        if probe.means is Means.OHMS and math.isfinite(value) and value >= 0.3:
+            share = math.exp(SPREADS * likelihood("ohms_share"))
+            return f"{reading_words(probe, value / share)} to {reading_words(probe, value * share)}"
+        return reading_words(probe, value)
+
+    def _value(self, probe: Probe, case: Case) -> float:
+        return float(self._bench.readings(probe, [case])[0])
+
+    def _basis(self, observation: Observation, case: Case) -> str:
+        """The formula, with the figures of this reading."""
+        probe, wrong = observation.probe, likelihood("reading_wrong")
+        nothing = self._measured.baseless(observation)
+        right = self._chance(observation, case)
+        told = f"({1 - wrong:g} x {right} + {wrong:g} x {nothing:.3g}) / {nothing:.3g}"
+        if any(fault.kind is FaultKind.HIGH_RESISTANCE for fault in case) and probe.means is not Means.LOOK:
+            sizes = ", ".join(f"{ohms:g}" for ohms in WORN_OHMS)
+            told += f", the normal one averaged over corrosion of {sizes} ohm"
+        return told
+
+    def _chance(self, observation: Observation, case: Case) -> str:
+        """The chance, or its density, if the reading was taken rightly."""
+        probe, expected = observation.probe, self._value(observation.probe, case)
+        if probe.means in _WORDS:
+            name, words = _WORDS[probe.means]
+            same = reading_words(probe, value_of(observation)) == reading_words(probe, expected)
+            return f"{1 - likelihood(name):g}" if same else f"{likelihood(name) / (words - 1):g}"
+        value = observation.value or 0.0
+        if probe.means is Means.VOLTS:
+            return f"normal({self._scaled(value):.4g} V; {expected:.4g} V, {_volt_spread(expected):.3g} V)"
+        if math.isinf(value):
+            return "1e-06" if expected < 1e6 else "1"
+        shown, should = max(value, 0.3), min(max(expected, 0.3), 1e8)
+        return f"normal(ln {shown:.3g}; ln {should:.3g}, {likelihood('ohms_share'):g})"
+
+    def _scaled(self, value: float) -> float:
+        """A voltage of the battery's, as it would be with the profile's battery."""
+        low = self._connector is None or self._connector < 6 or abs(value) <= BATTERY_LEVEL
+        return value if low or self._connector is None else value * self._battery / self._connector
+
+
+def value_of(observation: Observation) -> float:
+    """A word as the number that a bench gives for it."""
+    if observation.value is not None:
+        return observation.value
+    return {"lit": 1.0, "dim": 0.3, "bad": 1.0, "click": 1.0}.get(observation.word, 0.0)
+
+
+def _volt_spread(expected: float) -> float:
+    return math.hypot(likelihood("meter_volts"), likelihood("model_share") * abs(expected))
