@@ -69,6 +69,11 @@ def test_a_healthy_vehicle_contradicts_itself_nowhere(text_link: Plug, engine: A
     assert assessed(vehicle, text_link).findings == ()
 
 
+def test_modules_that_take_their_time_are_read_all_the_same(text_link: Plug) -> None:
+    vehicle = build_vehicle(load_lesson(DEMO / "lessons/slow-talkers.lesson.toml"))
+    assert assessed(vehicle, text_link).findings == ()
+
+
 @pytest.mark.parametrize("name", ["parts-bin", "tired-shifter", "lazy-flap"])
 def test_after_the_repair_it_is_gone(text_link: Plug, name: str) -> None:
     lesson = load_lesson(DEMO / f"lessons/{name}.lesson.toml").after_repair()

@@ -415,7 +415,16 @@ def test_a_module_that_asked_for_time_once_gets_it_from_then_on() -> None:
     list(link.exchange([Request(ENGINE, bytes.fromhex("1902AF"))]))
     peer.sent.clear()
     list(link.exchange([Request(ENGINE, bytes.fromhex("3E00"))]))
-    assert peer.sent == ["3E00"]
+    # The long wait stays; nobody is busy any more, so the chip may go on waiting after a "pending".
+    assert peer.sent == ["ATAT1", "3E00"]
+
+
+def test_a_module_that_is_still_busy_is_waited_for_by_a_fixed_time() -> None:
+    """It hears nothing while it works, and adaptive timing would give up before it is through."""
+    peer = Peer({"1902AF": ["7E8 03 7F 19 78", "7E8 03 59 02 AF"]})
+    ask(peer, ENGINE, "19 02 AF")
+    again = len(peer.sent) - 1 - peer.sent[::-1].index("1902AF")
+    assert "ATAT1" not in peer.sent[:again] and "ATSTFF" in peer.sent[:again]
 
 
 def test_response_pending_without_an_end_is_damage() -> None:

@@ -62,6 +62,7 @@ class SimulatedModule:
         self._manners = manners
         self._servers = tuple(servers)
         self._asked = 0
+        self._busy_until = 0.0
 
     @property
     def emission(self) -> bool:
@@ -69,8 +70,11 @@ class SimulatedModule:
         return not EMISSION_LANGUAGES.isdisjoint(self.profile.speaks)
 
     def answer(self, payload: bytes, functional: bool, now: float) -> tuple[Answer, ...]:
-        """What the module sends for a request, in order. `now`: seconds of key on."""
-        if not self._reached(now):
+        """What the module sends for a request, in order. `now`: seconds of key on.
+
+        While it works on a request for which it asked for time it takes no other one (common practice).
+        """
+        if not self._reached(now) or now < self._busy_until:
             return ()
         k, n = self._manners.answers
         self._asked += 1
@@ -82,7 +86,10 @@ class SimulatedModule:
             if functional and refused.code in NEVER_TO_ALL:
                 return ()
             payloads = (Refusal(payload[0], refused.code).encode(),)
-        return tuple(self._timed(payload[0], payloads))
+        answers = tuple(self._timed(payload[0], payloads))
+        if len(answers) > len(payloads):
+            self._busy_until = now + answers[-1].after
+        return answers
 
     def _serve(self, payload: bytes, now: float) -> tuple[bytes, ...]:
         for server in self._servers:

@@ -32,6 +32,7 @@ class Cause(Enum):
     BROKEN_OFF = auto()
     RESTARTED = auto()
     NOT_WHOLE = auto()
+    STILL_BUSY = auto()
     DROWNED = auto()
 
 
@@ -69,8 +70,8 @@ class Asking:
         self._attempt = 0
         self._begin(patient=False)
 
-    def _begin(self, patient: bool) -> None:
-        self.needs = self._session.needs(self._request, patient)
+    def _begin(self, patient: bool, busy: bool = False) -> None:
+        self.needs = self._session.needs(self._request, patient, busy)
         """What the chip must be told before `text` is sent."""
         self._attempt += 1
         self._messages = Messages(self._framing)
@@ -138,12 +139,14 @@ class Asking:
                 self._lost(Lost(None, "Other messages on the bus drowned the answers", b""), at)
         if not self.needs.patient and any(not sender.whole for sender in self._senders.values()):
             self._why.add(Cause.NOT_WHOLE)
+        if self.needs.busy and any(sender.pending is not None for sender in self._senders.values()):
+            self._why.add(Cause.STILL_BUSY)
         self._keep_the_best()
         fresh = self._why - self._causes
         if not fresh:
             return False
         self._causes |= fresh
-        self._begin(patient=self.needs.patient or Cause.NOT_WHOLE in fresh)
+        self._begin(self.needs.patient or Cause.NOT_WHOLE in fresh, busy=Cause.NOT_WHOLE in fresh)
         return True
 
     def outcomes(self, at: float) -> list[Outcome]:

@@ -59,12 +59,14 @@ class Step:
 class Needs:
     """What one attempt at a request wants of the chip.
 
-    `patient`: long waits. `count`: frames after which the chip need not wait for more; None for no limit.
+    `patient`: long waits. `busy`: the module may still be at work for the attempt before.
+    `count`: frames after which the chip need not wait for more; None for no limit.
     `hears`: the receive filter on CAN.
     """
 
     request: Request
     patient: bool
+    busy: bool
     count: int | None
     hears: Filter | None
 
@@ -156,7 +158,7 @@ class Session:
 
     # -- what the next request needs ---------------------------------------------------------------
 
-    def needs(self, request: Request, patient: bool) -> Needs:
+    def needs(self, request: Request, patient: bool, busy: bool = False) -> Needs:
         """How to ask now. `patient`, or as patient as this module was found to need."""
         target = request.target
         patient = patient or target in self.slow
@@ -164,7 +166,7 @@ class Session:
         hears = None
         if target.framing.is_can:
             hears = filter_for(target, self._filter(target.framing), self.quiet)
-        return Needs(request, patient, count, hears)
+        return Needs(request, patient, busy, count, hears)
 
     def next_step(self, needs: Needs | None = None) -> Step | None:
         """The next command that is needed before a request can be sent; None when all is set."""
@@ -201,7 +203,7 @@ class Session:
         request = needs.request
         target = request.target
         yield from self._basics()
-        yield from _timing(request, needs.patient)
+        yield from _timing(request, needs)
         if target.framing is Framing.CAN29:
             yield "CP", (f"CP{target.request >> 24:02X}",)
         forms = _header_forms(target)
@@ -247,9 +249,10 @@ def _header_forms(target: Target) -> tuple[str, ...]:
     return (f"SH{header}", f"SH000{header}") if len(header) == 3 else (f"SH{header}",)
 
 
-def _timing(request: Request, patient: bool) -> Iterator[Want]:
+def _timing(request: Request, needs: Needs) -> Iterator[Want]:
     """Waiting times. On CAN the chip's adaptive timing stays off, since it learns from the quick modules and
-    could then miss a slow one; off CAN, and for a module that asked for more time, it does the waiting."""
+    could then miss a slow one; off CAN, and for a module that asked for more time, it does the waiting. A
+    module that is still busy says nothing at first, which only a fixed time bears."""
     adaptive, count = "AT0", ST_DEFAULT
     window = request.window
     if request.target.framing.is_can:
@@ -258,8 +261,8 @@ def _timing(request: Request, patient: bool) -> Iterator[Want]:
         adaptive = "AT1"
     if window is not None:
         count = min(ST_LONGEST, math.ceil((window + MARGIN) / ST_UNIT))
-    if patient:
-        adaptive, count = "AT1", ST_LONGEST
+    if needs.patient:
+        adaptive, count = "AT0" if needs.busy and request.target.framing.is_can else "AT1", ST_LONGEST
     yield "AT", (adaptive,)
     yield "ST", (f"ST{count:02X}",)
 
