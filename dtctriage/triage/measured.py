@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,8 @@ from dtctriage.wiring.states import Case
 
 WORN_OHMS = (4.0, 40.0, 400.0)
 """Sizes of corrosion that are weighed alike. Common practice, no source."""
+LEAST_CHARGE, MOST_CHARGE = 0.9, 1.2
+"""Shares of the profile's battery voltage between which a battery is taken for more or less full."""
 LIT, DIM = 0.6, 0.15
 """Shares of nominal voltage from which a bulb is called lit, or dim. Common practice, no source."""
 BATTERY_LEVEL = 5.5
@@ -35,7 +38,9 @@ class Measured:
         self._bench = bench
         self.observations = tuple(observations)
         usual = bench.wiring.profile.battery.volts
-        self._scale = 1.0 if battery_volts is None or battery_volts < 6 else usual / battery_volts
+        # A battery that is less than full lowers all readings alike; one that is pulled down is evidence.
+        charge = 1.0 if battery_volts is None else battery_volts / usual
+        self._scale = 1 / charge if LEAST_CHARGE <= charge <= MOST_CHARGE else 1.0
 
     def __bool__(self) -> bool:
         return bool(self.observations)
@@ -47,7 +52,8 @@ class Measured:
         """
         total = np.zeros(len(cases))
         for observation in self.observations:
-            total += self.log_chance(observation, cases)
+            key = observation, self._scale
+            total += self._bench.remembered(cases, key, partial(self.log_chance, observation, cases))
         return total
 
     def log_chance(self, observation: Observation, cases: Sequence[Case]) -> Floats:

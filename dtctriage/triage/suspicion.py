@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 
 import numpy as np
 from threadpoolctl import threadpool_limits
@@ -218,7 +218,8 @@ class Suspicion:
         """(H, observations) single faults that change what was measured."""
         felt = np.zeros((len(self._singles), len(measured.observations)), dtype=bool)
         for i, item in enumerate(measured.observations):
-            here = self.bench.readings(item.probe, self._plain)
+            work = partial(self.bench.readings, item.probe, self._plain)
+            here = self.bench.remembered(self._plain, item.probe, work)
             sound = float(self.bench.readings(item.probe, NO_FAULT)[0])
             finite = np.isfinite(here) & np.isfinite(sound)
             felt[:, i] = np.where(finite, np.abs(here - sound) > 0.02 * abs(sound) + 0.05, here != sound)

@@ -8,7 +8,7 @@ is off) sees nothing else.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -30,6 +30,8 @@ TEST_AMPS = 1e-3
 """An ohmmeter's current; in a linear network its size does not matter."""
 OPEN_OHMS = 40e6
 """Above this a meter shows OL. Common practice, no source."""
+FEW = 4
+"""Lists of cases whose results are kept: the single faults, and the pairs looked at last."""
 REMEMBERED = 64
 """Solved setups that are kept."""
 BAD, SOUND = 1.0, 0.0
@@ -42,6 +44,7 @@ class Bench:
     def __init__(self, wiring: Wiring) -> None:
         self.wiring = wiring
         self._known: dict[tuple[int, Setup, float], tuple[Sequence[Case], States]] = {}
+        self._results: dict[int, tuple[Sequence[Case], dict[Hashable, Floats]]] = {}
         self._worn: dict[int, tuple[Sequence[Case], NDArray[np.intp], list[Case]]] = {}
 
     def readings(self, probe: Probe, cases: Sequence[Case], worn_ohms: float = HIGH_OHMS) -> Floats:
@@ -73,6 +76,17 @@ class Bench:
         network = states.sound.network
         difference: Floats = volts[:, network.place(probe.plus)] - volts[:, network.place(probe.minus)]
         return difference
+
+    def remembered(self, cases: Sequence[Case], key: Hashable, work: Callable[[], Floats]) -> Floats:
+        """What was worked out for a list of cases under a key; the list is known by its identity."""
+        kept = self._results.get(id(cases))
+        if kept is None:
+            if len(self._results) >= FEW:
+                del self._results[next(iter(self._results))]
+            kept = self._results[id(cases)] = cases, {}
+        if key not in kept[1]:
+            kept[1][key] = work()
+        return kept[1][key]
 
     def worn(self, cases: Sequence[Case]) -> tuple[NDArray[np.intp], list[Case]]:
         """The rows with corrosion, whose size nobody knows, and their cases."""

@@ -9,7 +9,7 @@ solution of k equations.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -143,6 +143,26 @@ class Changes:
     def __len__(self) -> int:
         return len(self.links)
 
+    def packed(self) -> Changes:
+        """The same with what is really changed in front: a few wide states must not slow the narrow ones."""
+        order = np.argsort(self.siemens == 0, axis=1, kind="stable")
+        links = np.take_along_axis(self.links, order, axis=1)
+        return Changes(
+            links, np.take_along_axis(self.siemens, order, axis=1), self.into, self.out_of, self.amps
+        )
+
+    def by_width(self) -> Iterator[tuple[NDArray[np.intp], int]]:
+        """Rows of packed changes with the number of changed conductances that they have, ROWS at a time."""
+        used = np.count_nonzero(self.siemens, axis=1)
+        for width in np.unique(used):
+            rows = np.flatnonzero(used == width)
+            for start in range(0, len(rows), ROWS):
+                yield rows[start : start + ROWS], int(width)
+
+    def narrowed(self, width: int) -> Changes:
+        """The first changed conductances alone."""
+        return Changes(self.links[:, :width], self.siemens[:, :width], self.into, self.out_of, self.amps)
+
     def rows(self, chosen: NDArray[np.intp] | slice) -> Changes:
         """Some of the states."""
         return Changes(
@@ -210,10 +230,12 @@ class Prepared:
         return np.array([self.place(name) for name in names], dtype=np.intp)
 
     def drops(self, changes: Changes) -> Floats:
-        """(H, K) voltages across the changed conductances, in the changed state."""
-        parts = range(0, len(changes), ROWS)
-        found = [self._drops(changes.rows(slice(start, start + ROWS))) for start in parts]
-        return np.concatenate(found) if found else np.zeros(changes.siemens.shape)
+        """(H, K) voltages across the changed conductances, in the changed state. `changes` are packed."""
+        found = np.zeros(changes.siemens.shape)
+        for rows, width in changes.by_width():
+            if width:
+                found[rows, :width] = self._drops(changes.rows(rows).narrowed(width))
+        return found
 
     def volts(self, nodes: Places, changes: Changes, drops: Floats) -> Floats:
         """Voltages (H, M) at M nodes in H changed states, whose `drops` are known."""
@@ -231,10 +253,11 @@ class Prepared:
         return out
 
     def between(self, bridge: Bridge, changes: Changes) -> Floats:
-        """(H,) volts across an instrument in H changed states."""
-        parts = range(0, len(changes), ROWS)
-        found = [self._bridged(bridge, changes.rows(slice(start, start + ROWS))) for start in parts]
-        return np.concatenate(found) if found else np.zeros(0)
+        """(H,) volts across an instrument in H changed states. `changes` are packed."""
+        found = np.zeros(len(changes))
+        for rows, width in changes.by_width():
+            found[rows] = self._bridged(bridge, changes.rows(rows).narrowed(width))
+        return found
 
     def _drops(self, changes: Changes) -> Floats:
         seen = self._seen[changes.links[:, :, None], changes.links[:, None, :]]

@@ -263,7 +263,7 @@ class Sound:
             np.concatenate([places, links], axis=1),
             np.concatenate([delta, siemens], axis=1),
             *self._source_columns(now),
-        )
+        ).packed()
 
     def _switched_columns(self, places: Places, now: Switched) -> tuple[Places, Floats]:
         """Contacts and fuses that differ from the sound vehicle's and that no fault names."""

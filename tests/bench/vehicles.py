@@ -10,6 +10,7 @@ import random
 from typing import Any
 
 from dtctriage.codes.network import codes_for_role, roles
+from dtctriage.triage.hazards import RESTRAINT
 from dtctriage.wiring.contradictions import contradictions
 from dtctriage.wiring.profile import Profile
 
@@ -97,7 +98,7 @@ class _Draw:
 
     def _modules(self, count: int, buses: int) -> None:
         rng = self.rng
-        named = [key for key in roles() if codes_for_role(key).lost is not None and "restraint" not in key]
+        named = [key for key, role in roles().items() if codes_for_role(key).lost and role.group != RESTRAINT]
         chosen = rng.sample(named, count)
         ids = [f"M{number + 1}" for number in range(count)]
         lines: list[list[str]] = [[] for _ in range(buses)]

@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import math
-import os
-import re
-import shutil
-import subprocess
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -185,6 +182,7 @@ class Drawn:
         return lines + [f"R{prefix}k{n} {named(n)} 0 {1 / LEAK_SIEMENS!r}" for n in sorted(nodes - {0})]
 
 
+Spice = Callable[[list[str]], dict[str, float]]
 OHMS = st.floats(-2, 6).map(lambda power: round(10**power, 4))
 NODES = st.integers(0, 9)
 
@@ -213,35 +211,10 @@ def test_voltages_grow_with_their_sources(circuit: Drawn, factor: float) -> None
     assert all(math.isclose(after[n], before[n] * factor, rel_tol=1e-6, abs_tol=1e-6) for n in before)
 
 
-def spice(netlist: list[str]) -> dict[str, float]:
-    """Node voltages of an operating point as ngspice works them out."""
-    program = shutil.which("ngspice")
-    if program is None:
-        if os.environ.get("CI") == "true":
-            pytest.fail("ngspice is not installed")
-        pytest.skip("ngspice is not installed")
-    control = [
-        ".options reltol=1e-9 gmin=1e-15",
-        ".control",
-        "set numdgt=10",
-        "op",
-        "print all",
-        ".endc",
-        ".end",
-    ]
-    text = "\n".join(["circuits", *netlist, *control, ""])
-    done = subprocess.run(
-        [program, "-b"], input=text, capture_output=True, text=True, timeout=60, check=False
-    )
-    found = re.findall(r"^(\w+) = (\S+)$", done.stdout, flags=re.MULTILINE)
-    assert found, done.stdout + done.stderr
-    return {name: float(volts) for name, volts in found}
-
-
 @pytest.mark.full
 @settings(max_examples=5, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(drawn(), min_size=20, max_size=40))
-def test_ngspice_finds_the_same_voltages(circuits: list[Drawn]) -> None:
+def test_ngspice_finds_the_same_voltages(spice: Spice, circuits: list[Drawn]) -> None:
     """Within 0.1 %, or a microvolt where a node is at almost nothing."""
     foreign = spice([line for i, one in enumerate(circuits) for line in one.netlist(f"c{i}")])
     for i, circuit in enumerate(circuits):
