@@ -9,6 +9,8 @@ Nothing here knows the limits of the rules that are tried on them. Where the fig
   load; charging 13.5 to 14.8 V, smart charging 12.2 to 15.0 V: common practice;
 - cooling down: an exponential of 1.5 to 3.5 hours from 90 degC, sun of up to 8 K on outside sensors:
   textbooks and own estimate, from memory;
+- one sensor or meter in ten is aged and off by up to twice as much; in one vehicle of a thousand a frame is
+  lost on the way: own estimate, no source;
 - actuators 2.5 % of their stroke, rail pressure 2.5 %, mixture 2 %: own estimate, no source;
 - equipment: who has which PID, module and option: own estimate, no source;
 - codes were erased one to 36 months ago, at 400 to 2500 km a month: below a month it is no healthy vehicle
@@ -24,7 +26,7 @@ from random import Random
 from dtctriage.link import BusActivity, BusProtocol, Framing, physical
 from dtctriage.services.readiness import Readiness
 from dtctriage.sweep.events import Stage
-from dtctriage.sweep.picture import ModuleSaid, Picture
+from dtctriage.sweep.picture import ModuleSaid, Picture, Trouble
 from dtctriage.sweep.questions import Language
 from dtctriage.triage.history import History, last_visit, like_vehicle
 from dtctriage.triage.view import Told
@@ -99,6 +101,12 @@ class Car:
 # -- bytes, by SAE J1979 ----------------------------------------------------------------------------------
 
 
+AGED = 0.1
+"""Share of sensors and meters that have drifted."""
+MISHAP = 0.001
+"""Share of vehicles in which a frame is lost on the way: a roll call unanswered, or an answer damaged."""
+
+
 def byte(value: float) -> bytes:
     return bytes([max(0, min(254, round(value)))])
 
@@ -116,8 +124,9 @@ def degrees(value: float) -> bytes:
 
 
 def off(rng: Random, value: float, share: float, span: float | None = None) -> float:
-    """A reading that is wrong by up to `share` percent of its value, or of a range."""
-    return value + rng.uniform(-1, 1) * share / 100 * (value if span is None else span)
+    """A reading that is wrong by up to `share` percent of its value or of a range, an aged one by twice."""
+    worst = 2 * share if rng.random() < AGED else share
+    return value + rng.uniform(-1, 1) * worst / 100 * (value if span is None else span)
 
 
 # -- identity ---------------------------------------------------------------------------------------------
@@ -359,9 +368,20 @@ def healthy(rng: Random, pattern: Pattern | None = None, with_history: bool = Tr
     asked = set(range(0x7E0, 0x7E8)) | ({at for at, _ in pattern.options} if rng.random() < 0.6 else set())
     for at in sorted(asked - {target.request for target in car.picture.modules}):
         car.picture.silent[physical(Framing.CAN11, at)] = 3
+    if with_history:
+        mishaps(rng, car)
     if with_history and rng.random() < 0.5:
         car.history = history(rng, pattern, car)
     return car
+
+
+def mishaps(rng: Random, car: Car) -> None:
+    """What the way to the tester does to a healthy vehicle now and then."""
+    said = rng.choice(car.modules)
+    if rng.random() < MISHAP:
+        said.answered -= 1
+    if rng.random() < MISHAP:
+        said.troubles.append(Trouble(b"\x19\x02\xaf", "frame 2 of 3 is missing", b"\x59"))
 
 
 def profiled(rng: Random, profile: Profile) -> Car:
