@@ -79,3 +79,22 @@ def test_after_the_repair_it_is_gone(text_link: Plug, name: str) -> None:
     lesson = load_lesson(DEMO / f"lessons/{name}.lesson.toml").after_repair()
     rules = {finding.rule for finding in assessed(build_vehicle(lesson), text_link).findings}
     assert not rules & {rule for rule, _ in LESSONS[name]}
+
+
+def test_what_two_sensors_share_is_suspected(text_link: Plug) -> None:
+    vehicle = build_vehicle(load_lesson(DEMO / "lessons/kinds/two-at-once.lesson.toml"))
+    (problem,) = assessed(vehicle, text_link).problems
+    assert "P0107-16" in problem.title and "P0532-16" in problem.title
+    (planted,) = vehicle.lesson.faults
+    splice = planted.at.removeprefix("wire ").partition(" > ")[0]
+    assert any(splice in suspect.title for suspect in problem.suspects)
+
+
+def test_a_plug_that_loses_contact_shows_while_somebody_watches(ask: Callable[..., bytes]) -> None:
+    vehicle = build_vehicle(load_lesson(DEMO / "lessons/kinds/shake-it.lesson.toml"))
+    start = vehicle.course.plugged_in
+    raw = [ask(vehicle, "ECM", "0105", start + second)[2] for second in (19.9, 20.0, 25.9, 26.0, 41.5, 44.0)]
+    # Raw 00 is -40 degC, what an open thermistor reads (SAE J1979 PID 05).
+    assert [value == 0x00 for value in raw] == [False, True, True, False, True, False]
+    # Confirmed, and passing again (ISO 14229-1 Annex D).
+    assert ask(vehicle, "ECM", "190208", start + 60.0)[3:].hex() == "0118172e"

@@ -61,6 +61,16 @@ def with_rest(folder: Path, text: str, more: str = "", kind: str = "tisca", last
         ('[identification.ECM]\nF200 = "x"\n', "identification.ECM.F200"),
         ("[user_memory]\nBCN = 1\n", 'line 3: no module "BCN"; did you mean "BCM"?'),
         ("[readings.BCM]\n05 = 1\n", 'no module that speaks J1979: "BCM"'),
+        (
+            '[live]\nECM = ["05"]\n[[sensed]]\nmodule = "ECM"\npid = "05"\nsensor = "coolant"\n'
+            "low = 1\nhigh = 2\n",
+            'line 7: no sensor of ECM: "coolant"',
+        ),
+        (
+            '[[sensed]]\nmodule = "ECM"\npid = "05"\nsensor = "coolant temperature"\nlow = 1\nhigh = 2\n',
+            "line 4: PID 05 is not among the live ones of ECM: name it under [live]",
+        ),
+        ('mirror_memory = ["ECN"]\n', 'did you mean "ECM"?'),
     ],
 )
 def test_a_bad_rest_file_is_told_with_its_line(tmp_path: Path, text: str, told: str) -> None:
