@@ -23,7 +23,7 @@ def next(  # noqa: A001 - the command's name
     records: RecordsUrl = None,
 ) -> None:
     """Say what to check next, and what each outcome means."""
-    from dtctriage.cli.proposal_text import follow_lines, part_lines, proposal_lines
+    from dtctriage.cli.proposal_text import follow_lines, list_lines, part_lines, proposal_lines
     from dtctriage.records import Records
     from dtctriage.work.explain import explained_check, explained_shares
     from dtctriage.work.opening import open_order
@@ -31,8 +31,11 @@ def next(  # noqa: A001 - the command's name
 
     with Records.open(records) as kept:
         opened = open_order(kept, order)
-    case = opened.case
-    proposal = proposed(case.judged(), check)
+    case, assessment = opened.case, opened.case.judged()
+    if check is None and not any(problem.checks for problem in assessment.problems):
+        typer.echo("\n".join(list_lines(opened.order.number, assessment)))
+        return
+    proposal = proposed(assessment, check)
     spoken = case.reasoning.spoken if case.reasoning else None
     lines = list(proposal_lines(opened.order.number, proposal, spoken))
     if ahead > 1:

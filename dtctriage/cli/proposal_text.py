@@ -6,13 +6,14 @@ from collections.abc import Iterator
 
 from dtctriage.sheet import words
 from dtctriage.sheet.columns import hanging, wrap
-from dtctriage.triage.model import Check, Problem
+from dtctriage.triage.model import Assessment, Check, Problem
 from dtctriage.wiring.probe_text import BETWEEN_NODES, ProbeText
 from dtctriage.work.case import Case
 from dtctriage.work.explain import Part, explained
 from dtctriage.work.proposal import Follow, Proposal
 
 WIDTH = 80
+MOST_LISTED = 3
 _LABEL = 13
 
 
@@ -29,6 +30,17 @@ def proposal_lines(order: str, proposal: Proposal, spoken: ProbeText | None) -> 
     yield from check_lines(check, spoken)
     yield ""
     yield from hanging("Answer", _answer(order, proposal), WIDTH, _LABEL)
+
+
+def list_lines(order: str, assessment: Assessment) -> Iterator[str]:
+    """What to look at where no check with readings follows from what was seen."""
+    yield from wrap(f"Order {order}: no check that would tell more follows from what was seen.", WIDTH)
+    if not assessment.ranking:
+        yield "Work from the complaint."
+    advice = {item.title: item.advice for item in assessment.findings}
+    for nth, item in enumerate(assessment.ranking[:MOST_LISTED], start=1):
+        do = f" {advice[item.title]}" if advice.get(item.title) else ""
+        yield from hanging(f"  {nth}", f"{item.title}: {item.why.rstrip('.')}.{do}", WIDTH, 4)
 
 
 def check_lines(check: Check, spoken: ProbeText | None) -> Iterator[str]:

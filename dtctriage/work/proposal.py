@@ -47,10 +47,7 @@ def proposed(assessment: Assessment, wanted: str | None = None) -> Proposal:
     """The check of this name, or the first. Raises TriageError when there is none."""
     known = list(proposals(assessment))
     if not known:
-        first = next((f" The list begins with: {item.title}" for item in assessment.ranking), "")
-        raise TriageError(
-            "No check is left that would tell more", f"Go by the sheet, or enter a conclusion.{first}"
-        )
+        raise TriageError("No check is left that would tell more", "Go by the sheet, or enter a conclusion")
     if wanted is None:
         return known[0]
     for item in known:

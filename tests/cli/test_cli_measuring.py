@@ -159,6 +159,8 @@ def test_every_figure_can_be_followed(cli: Cli, file: Path) -> None:
 def test_without_a_profile_readings_are_kept_and_not_weighed(cli: Cli, tmp_path: Path, demo: Path) -> None:
     link = f"classroom:{demo / 'lessons' / 'yearly-service.lesson.toml'}"
     assert cli("intake", "--link", link, "--order", "RO-1", "--quick").code == 0
+    told = cli("next", "RO-1")
+    assert told.code == 0 and told.out.startswith("Order RO-1: no check that would tell more follows")
     assert "each reading needs its place: --at PLACE" in cli("measure", "RO-1", "12.4 V").complaint
     told = cli("measure", "RO-1", "12.4 V", "--at", "pin 16, key off")
     assert told.code == 0 and "Nothing is weighed" in told.out
