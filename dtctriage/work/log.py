@@ -20,6 +20,20 @@ AGAIN = "measured again later"
 
 
 @dataclass(frozen=True, slots=True)
+class Span:
+    """The time in which readings belong to a sweep: from its start until the next one."""
+
+    since: datetime
+    until: datetime | None = None
+
+    def aside(self, at: datetime) -> str:
+        """Why a reading of this time tells nothing of the vehicle that the sweep saw."""
+        if at < self.since:
+            return "taken before this intake"
+        return "taken after the next intake" if self.until and at >= self.until else ""
+
+
+@dataclass(frozen=True, slots=True)
 class Taken:
     """A measurement of the log. `aside` says why belief does not use it, "" where it does."""
 
@@ -35,6 +49,8 @@ class Log:
     measured: tuple[Taken, ...] = ()
     notes: tuple[Logged[Note], ...] = ()
     conclusions: tuple[Logged[Conclusion], ...] = ()
+    span: Span | None = None
+    """The time of the sweep that it is read for."""
 
     @property
     def observations(self) -> tuple[Observation, ...]:
@@ -46,22 +62,14 @@ class Log:
         """The latest one: it stands for those before it."""
         return self.conclusions[-1] if self.conclusions else None
 
+    @property
+    def concluded_elsewhen(self) -> bool:
+        """The conclusion is about the vehicle as another sweep saw it, before or after a repair."""
+        found = self.conclusion
+        return found is not None and self.span is not None and bool(self.span.aside(found.at))
+
 
 NO_LOG = Log()
-
-
-@dataclass(frozen=True, slots=True)
-class Span:
-    """The time in which readings belong to a sweep: from its start until the next one."""
-
-    since: datetime
-    until: datetime | None = None
-
-    def aside(self, at: datetime) -> str:
-        """Why a reading of this time tells nothing of the vehicle that the sweep saw."""
-        if at < self.since:
-            return "taken before this intake"
-        return "taken after the next intake" if self.until and at >= self.until else ""
 
 
 def read_log(records: Records, number: str, spoken: ProbeText | None, span: Span) -> Log:
@@ -71,6 +79,7 @@ def read_log(records: Records, number: str, spoken: ProbeText | None, span: Span
         tuple(understood(measured, spoken, span)),
         records.log.entries(number, Note),
         records.log.entries(number, Conclusion),
+        span,
     )
 
 

@@ -58,7 +58,7 @@ def _belief(case: Case, assessment: Assessment) -> Iterator[BeliefPart]:
 
 
 def _conclusion(case: Case, assessment: Assessment, logged: Logged[Conclusion]) -> ConclusionPart:
-    found = kept_verdict(case, assessment, logged.entry)
+    found = None if case.log.concluded_elsewhen else kept_verdict(case, assessment, logged.entry)
     return ConclusionPart(
         at=logged.at,
         who=logged.who,

@@ -119,5 +119,7 @@ def test_the_latest_conclusion_stands(records: Records, spoken: ProbeText) -> No
     assert read_log(records, ORDER, spoken, Span(AT)).conclusion is None
     for minute, text in enumerate(("fuse", "wire")):
         records.log.add(ORDER, Conclusion(text), who="A", at=AT + timedelta(minutes=minute))
-    found = read_log(records, ORDER, spoken, Span(AT)).conclusion
-    assert found is not None and found.entry.text == "wire"
+    log = read_log(records, ORDER, spoken, Span(AT))
+    assert log.conclusion is not None and log.conclusion.entry.text == "wire"
+    assert not log.concluded_elsewhen
+    assert read_log(records, ORDER, spoken, Span(AT + timedelta(hours=1))).concluded_elsewhen
