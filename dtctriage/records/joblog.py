@@ -12,6 +12,7 @@ from dtctriage.records import orders, tables
 from dtctriage.records.database import Database, insert_row
 from dtctriage.records.kept import Conclusion, Entry, Logged, Measurement, Note
 from dtctriage.records.problems import AlreadyUndone, ValueRefused
+from dtctriage.records.tables import in_utc
 
 _TABLES: dict[type, Table] = {
     Measurement: tables.measurement,
@@ -48,6 +49,24 @@ class JobLog:
                 query = query.where(table.c.undone_at.is_(None))
             rows = connection.execute(query).mappings().all()
         return tuple(_logged(row, order["number"], kind) for row in rows)
+
+    def concluded(self, *, but: str, before: datetime) -> tuple[tuple[str, ...], ...]:
+        """The kinds that other orders' conclusions name, one tuple for each order that names any.
+
+        An order's latest conclusion made `before` counts, unless it was undone. `but` is left out.
+        """
+        one, order = tables.conclusion, tables.repair_order
+        query = (
+            select(one.c.order_id, one.c.kinds)
+            .join(order)
+            .where(one.c.undone_at.is_(None), one.c.at < in_utc(before), order.c.number != but.strip())
+            .order_by(one.c.id)
+        )
+        with self._database.reading() as connection:
+            latest: dict[int, tuple[str, ...]] = {
+                row["order_id"]: row["kinds"] for row in connection.execute(query).mappings()
+            }
+        return tuple(kinds for kinds in latest.values() if kinds)
 
     def undo(self, logged: Logged[Entry], *, at: datetime) -> Logged[Entry]:
         """Take an entry back: it stays in the log with the time it was undone. Raises AlreadyUndone."""

@@ -134,11 +134,15 @@ class Note:
 
 @dataclass(frozen=True, slots=True)
 class Conclusion:
-    """What the technician holds for the cause; `cause` and `evidence` are ids of the triage."""
+    """What the technician holds for the cause; `cause` and `evidence` are ids of the triage.
+
+    `kinds`: of what kind each fault of the cause is, and at what kind of part ("open: fuse").
+    """
 
     text: str
     cause: str | None = None
     evidence: tuple[str, ...] = ()
+    kinds: tuple[str, ...] = ()
 
 
 Entry = TypeVar("Entry", Measurement, Note, Conclusion)

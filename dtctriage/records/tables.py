@@ -178,6 +178,7 @@ conclusion = _log_table(
     Column("text", Words, nullable=False),
     Column("cause", Words),
     Column("evidence", WordTuple, nullable=False),
+    Column("kinds", WordTuple, nullable=False, server_default="[]"),
 )
 
 clearing = Table(

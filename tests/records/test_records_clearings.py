@@ -11,7 +11,15 @@ import pytest
 from alembic import command
 from alembic.config import Config
 
-from dtctriage.records import Cleared, Clearing, ClearingAnswer, ClearingStart, Records, SweepOutcome
+from dtctriage.records import (
+    Cleared,
+    Clearing,
+    ClearingAnswer,
+    ClearingStart,
+    Conclusion,
+    Records,
+    SweepOutcome,
+)
 from dtctriage.records.database import open_database
 from dtctriage.records.problems import UnknownOrder
 from dtctriage.records.schema import VERSION_TABLE
@@ -80,8 +88,14 @@ def test_records_of_the_first_version_come_along(sqlite_file: Path) -> None:
             "INSERT INTO sweep (order_id, started_at, ended_at, outcome, url, rounds)"
             " VALUES (7, '2026-01-02', '2026-01-02', 'finished', 'can:x', 3)"
         )
+        plain.execute(
+            "INSERT INTO conclusion (order_id, text, evidence, who, at)"
+            " VALUES (7, 'Fuse blown', '[]', '', '2026-01-02')"
+        )
     with Records.open(str(sqlite_file)) as records:
         kept = records.last_sweep("RO-OLD")
         assert kept is not None and kept.rounds == 3
         assert (kept.settings, kept.rechecks) == (None, None)
         assert records.clearings.of("RO-OLD") == ()
+        (concluded,) = records.log.entries("RO-OLD", Conclusion)
+        assert concluded.entry == Conclusion("Fuse blown")

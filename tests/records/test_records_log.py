@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
 import pytest
 
@@ -14,7 +15,9 @@ NINE = datetime(2024, 5, 6, 9, 0, tzinfo=UTC)
 VOLTS = Measurement("X12 pin 2", "plugged, key on", "voltage", "10.2 V", 10.2, "V", "back-probed")
 LAMP = Measurement("X12 pin 2", "lamp to ground", "lamp", "lit")
 NOTE = Note("Corrosion at the left strut tower")
-CONCLUSION = Conclusion("Wire open between F14 and X12", "open:F14-X12", ("measurement 1", "event 31"))
+CONCLUSION = Conclusion(
+    "Wire open between F14 and X12", "open: F14-X12", ("measurement 1", "event 31"), ("open: wire",)
+)
 
 
 @pytest.mark.parametrize("entry", [VOLTS, LAMP, NOTE, CONCLUSION], ids=lambda entry: type(entry).__name__)
@@ -59,3 +62,38 @@ def test_a_reading_is_a_finite_number(records: Records, value: float) -> None:
     with pytest.raises(ValueRefused, match="is no reading"):
         records.log.add("7", endless, who="Ilse Marr", at=NINE)
     assert records.log.entries("7", Measurement) == ()
+
+
+def concluded(records: Records, number: str, minutes: float, *kinds: str) -> Any:
+    records.create_or_update_order(number, at=NINE)
+    entry = Conclusion("found", kinds=kinds)
+    return records.log.add(number, entry, who="", at=NINE + timedelta(minutes=minutes))
+
+
+def test_an_order_counts_once_by_its_latest_conclusion(records: Records) -> None:
+    concluded(records, "1", 1, "open: wire")
+    concluded(records, "1", 2, "open: fuse")
+    concluded(records, "2", 3, "open: wire", "module dead: module")
+    concluded(records, "3", 4, "open: wire")
+    # Words that name no suspect replace a suspect that was named before.
+    concluded(records, "3", 5)
+    noon = NINE + timedelta(hours=3)
+    assert records.log.concluded(but="9", before=noon) == (
+        ("open: fuse",),
+        ("open: wire", "module dead: module"),
+    )
+
+
+def test_an_order_neither_counts_for_itself_nor_for_the_past(records: Records) -> None:
+    concluded(records, "1", 1, "open: wire")
+    concluded(records, "2", 2, "open: fuse")
+    assert records.log.concluded(but=" 2", before=NINE + timedelta(hours=3)) == (("open: wire",),)
+    assert records.log.concluded(but="9", before=NINE + timedelta(minutes=2)) == (("open: wire",),)
+    assert records.log.concluded(but="9", before=NINE) == ()
+
+
+def test_an_undone_conclusion_does_not_count(records: Records) -> None:
+    concluded(records, "1", 1, "open: wire")
+    second = concluded(records, "1", 2, "open: fuse")
+    records.log.undo(second, at=NINE + timedelta(minutes=3))
+    assert records.log.concluded(but="9", before=NINE + timedelta(hours=3)) == (("open: wire",),)
