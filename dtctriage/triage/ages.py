@@ -7,8 +7,8 @@ snapshots they are known where the profile marks them.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.services import obd_on_uds
@@ -23,20 +23,37 @@ FRAME_CODE = 0x02
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """A kind of counter. `limit`: row of finding_limits within which codes belong to one moment."""
+    """A kind of counter. `limit`: row of finding_limits within which codes belong to one moment.
+
+    `reference` is what it counts back from: now, or the latest record where nobody tells how it stands now.
+    """
 
     name: str
     unit: str
     limit: str
+    reference: str = "ago"
+
+    def text(self, number: float) -> str:
+        """`120 km ago`, or `44 km before the last`."""
+        return f"{round(number, 1):g} {self.unit} {self.reference}"
+
+    @property
+    def between_records(self) -> Scale:
+        """The same counter, counted back from the latest record."""
+        return replace(self, reference="before the last")
 
 
 KM = Scale("distance", "km", "chain_km")
 ENGINE_TIME = Scale("engine time", "min", "chain_minutes")
 CLOCK = Scale("clock", "min", "chain_clock")
 KEY_CYCLES = Scale("key cycles", "key cycles", "chain_cycles")
-SCALES = (KM, ENGINE_TIME, CLOCK, KEY_CYCLES)
-_MEANT = {"odometer": KM, "clock": CLOCK, "key cycles": KEY_CYCLES}
-_PIDS = {DISTANCE: KM, ODOMETER: KM, MINUTES: ENGINE_TIME}
+_FROM_NOW = (KM, ENGINE_TIME, CLOCK, KEY_CYCLES)
+SCALES = (*_FROM_NOW, KM.between_records, CLOCK.between_records, KEY_CYCLES.between_records)
+_VEHICLE = {"odometer": KM, "clock": CLOCK, "key cycles": KEY_CYCLES, f"{ODOMETER:02X}": KM}
+"""Counters of the vehicle as a whole: all modules' records can be held against each other."""
+_OWN = {f"{DISTANCE:02X}": KM, f"{MINUTES:02X}": ENGINE_TIME}
+"""Counters that each module has for itself."""
+_MEANT = ("odometer", "clock", "key cycles")
 
 Reading = tuple[str, float]
 """A counter's name, told apart by where it counts from, and its number."""
@@ -51,31 +68,55 @@ class Age:
     ago: Mapping[Scale, float]
 
     def __str__(self) -> str:
-        told = " and ".join(f"{number:g} {scale.unit}" for scale, number in self.ago.items())
-        return f"{self.dtc} in {self.label} {told} ago"
+        told = ", ".join(scale.text(number) for scale, number in self.ago.items())
+        return f"{self.dtc} in {self.label}: {told}"
 
 
 def ages(view: View) -> list[Age]:
     """One age a code, of its oldest record that can be trusted."""
-    modules = list(view.modules)
     vehicle: dict[str, float] = {}
-    for _, said in modules:
+    for _, said in view.modules:
         vehicle = _vehicle_counters(said) | vehicle
+    records = [(label, said, list(_records(said))) for label, said in view.modules]
+    latest = _latest(then for _, _, each in records for _, then in each)
     found: dict[tuple[str, Dtc], dict[Scale, float]] = {}
-    for label, said in modules:
+    for label, said, each in records:
         now = vehicle | _own_counters(said) | _vehicle_counters(said)
-        for dtc, then in _records(said):
+        for dtc, then in each:
             ago = found.setdefault((label, dtc), {})
-            for name, number in then.items():
-                scale = _scale(name)
-                # A clock that lies ahead of now is not to be trusted.
-                if name in now and number <= now[name]:
-                    ago[scale] = max(ago.get(scale, 0.0), now[name] - number)
+            for scale, number in _counted_back(then, now, latest):
+                ago[scale] = max(ago.get(scale, 0.0), number)
     return [Age(label, dtc, ago) for (label, dtc), ago in found.items() if ago]
 
 
-def _scale(name: str) -> Scale:
-    return _MEANT[name] if name in _MEANT else _PIDS[int(name, 16)]
+def distances(told: Iterable[Age]) -> dict[tuple[str, int], float]:
+    """Km by module and number of the code, all on the one scale that dates most codes."""
+    aged = list(told)
+    scales = (KM, KM.between_records)
+    by_scale = [{(a.label, a.dtc.number): a.ago[s] for a in aged if s in a.ago} for s in scales]
+    return max(by_scale, key=len)
+
+
+def _counted_back(
+    then: Mapping[str, float], now: Mapping[str, float], latest: Mapping[str, float]
+) -> Iterator[tuple[Scale, float]]:
+    """Each counter against now, else against the latest record; one that lies ahead tells nothing."""
+    for name, number in then.items():
+        scale = _VEHICLE.get(name) or _OWN[name]
+        if name in now:
+            if number <= now[name]:
+                yield scale, now[name] - number
+        elif name in latest:
+            yield scale.between_records, latest[name] - number
+
+
+def _latest(records: Iterable[Mapping[str, float]]) -> dict[str, float]:
+    """The vehicle's counters in its latest record."""
+    found: dict[str, float] = {}
+    for then in records:
+        for name in then.keys() & _VEHICLE.keys():
+            found[name] = max(then[name], found.get(name, then[name]))
+    return found
 
 
 def _own_counters(said: ModuleSaid) -> dict[str, float]:
@@ -105,7 +146,7 @@ def _records(said: ModuleSaid) -> Iterator[tuple[Dtc, dict[str, float]]]:
 
 
 def _by_pid(record: Mapping[int, bytes]) -> Iterator[Reading]:
-    for pid in _PIDS:
+    for pid in (DISTANCE, MINUTES, ODOMETER):
         data = record.get(pid, b"")
         if len(data) in data_lengths(pid) and (found := read(signals(pid)[0], data)) is not None:
             yield f"{pid:02X}", found.value

@@ -10,7 +10,7 @@ from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.meaning import Meaning
 from dtctriage.codes.network import ModuleRole, invalid_data_module, lost_module
 from dtctriage.sweep.picture import ModuleSaid
-from dtctriage.triage.ages import KM, ages
+from dtctriage.triage.ages import ages, distances
 from dtctriage.triage.seen import failing, strongest
 from dtctriage.triage.values import finding_limit
 from dtctriage.triage.view import View
@@ -39,7 +39,7 @@ class Coded:
 
 def coded(view: View) -> list[Coded]:
     """Every code of the sweep once, as the sheet lists them."""
-    when = {(age.label, age.dtc.number): age.ago.get(KM) for age in ages(view)}
+    when = distances(ages(view))
     return [
         Coded(
             label,

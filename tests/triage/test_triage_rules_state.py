@@ -149,7 +149,9 @@ def supplied(bench: Bench, pin16: float | None, *volts: float) -> Picture:
         (13.9, (12.3, 12.2, 12.1), None),
         (12.4, (11.6,), None),
         (0.2, (12.3,), None),
-        (None, (12.3, 11.0), None),
+        (None, (12.3, 11.2), "7E1 sees 1.1 V less than 7E0"),
+        (None, (12.3, 11.4), None),
+        (13.9, (12.3, 12.2), None),
     ],
 )
 def test_supply_apart(
@@ -454,6 +456,25 @@ def test_makers_snapshots_are_put_in_order_by_the_clock(bench: Bench, judged: Ju
     (one,) = judged(order_in_time.find, bench.swept(modules={said.target: said for said in told}))
     assert one.title == "Came first: C0035-11 in 760, 1200 min ago"
     assert one.detail == "Then U0121-87 in 720 60 min ago."
+
+
+def test_snapshots_are_put_in_order_where_nobody_tells_how_the_counters_stand_now(
+    bench: Bench, judged: Judged
+) -> None:
+    """Odometers of 49,161, 49,190 and 49,205 miles: 70.8 and 24.1 km before the last."""
+    told = []
+    for at, code, miles in (
+        (0x760, "P0622-00", 49_161),
+        (0x720, "U3003-16", 49_190),
+        (0x730, "U0100-87", 49_205),
+    ):
+        then = Kept(bench.stored(code).dtc, False, 1, ((0x3A01, miles.to_bytes(3, "big")),))
+        told.append(marked(bench, at, kept=[then]))
+    (one,) = judged(order_in_time.find, bench.swept(modules={said.target: said for said in told}))
+    assert one.title == "Came first: P0622-00 in 760, 70.8 km before the last"
+    assert (
+        one.detail == "Then U3003-16 in 720 24.1 km before the last, U0100-87 in 730 0 km before the last."
+    )
 
 
 @pytest.mark.parametrize(

@@ -23,17 +23,17 @@ def find(view: View) -> Iterator[Finding | Abstained]:
 
 def _order(view: View, dated: list[Age], scale: Scale) -> Finding:
     ranked = sorted(((age.ago[scale], age) for age in dated), key=lambda pair: (-pair[0], str(pair[1].dtc)))
-    limit, unit = finding_limit(scale.limit).value, scale.unit
+    limit = finding_limit(scale.limit).value
     oldest = ranked[0][0]
     first = [age for when, age in ranked if oldest - when <= limit]
     later = [(when, age) for when, age in ranked if oldest - when > limit]
     names = ", ".join(f"{age.dtc} in {age.label}" for age in first)
     if later:
-        title = f"Came first: {names}, {oldest:g} {unit} ago"
-        followed = ", ".join(f"{age.dtc} in {age.label} {when:g} {unit} ago" for when, age in later)
+        title = f"Came first: {names}, {scale.text(oldest)}"
+        followed = ", ".join(f"{age.dtc} in {age.label} {scale.text(when)}" for when, age in later)
         detail = f"Then {followed}."
     else:
-        title = f"Stored at one moment, {oldest:g} {unit} ago: {names}"
+        title = f"Stored at one moment{f', {scale.text(oldest)}' if oldest else ''}: {names}"
         detail = "Codes of one moment have one cause more often than several."
     return Finding(
         "order_in_time",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from statistics import median
 
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
@@ -21,17 +21,14 @@ def find(view: View) -> Iterator[Finding | Abstained]:
     pin16 = view.picture.supply
     if pin16 is not None and pin16 < (limit("no_supply").low or 0):
         pin16 = None  # whoever answers has supply: that voltmeter is wrong
-    if not told or (pin16 is None and len(told) < 3):
+    if not told or (pin16 is None and len(told) < 2):
         yield Abstained(RULE, "no module's own voltage has another voltage to be held against")
         return
     for label, volts in told.items():
-        others = [other for name, other in told.items() if name != label]
-        drops = []
-        if len(others) >= 2 and median(others) - volts > finding_limit("supply_apart").value:
-            drops.append((median(others) - volts, "the other modules"))
+        others = {name: other for name, other in told.items() if name != label}
+        drops = list(_below_others(volts, others))
         # Where others read as low as this one, it is the adapter's voltmeter that stands alone.
-        alone = len(others) < 2 or bool(drops)
-        if pin16 is not None and alone and pin16 - volts > _allowed(pin16):
+        if pin16 is not None and (drops or not others) and pin16 - volts > _allowed(pin16):
             drops.append((pin16 - volts, "pin 16"))
         if drops:
             yield _finding(view, label, told, drops)
@@ -46,6 +43,19 @@ def _complaints(view: View, label: str) -> Iterator[str]:
 def _allowed(pin16: float) -> float:
     """The trade's limit for a whole circuit, and the error of an adapter's voltmeter on top."""
     return finding_limit("supply_drop").value + pin16 * finding_limit("voltmeter_error").value / 100
+
+
+def _below_others(volts: float, others: Mapping[str, float]) -> Iterator[tuple[float, str]]:
+    """How much less than the middle of the others, or, with more room, than the only other one.
+
+    A bad feed or ground only takes away: the lower of two is the one that has it.
+    """
+    if not others:
+        return
+    limit_of_it = finding_limit("supply_apart" if len(others) > 1 else "supply_drop").value
+    drop = median(others.values()) - volts
+    if drop > limit_of_it:
+        yield drop, "the other modules" if len(others) > 1 else next(iter(others))
 
 
 def _volts(view: View) -> Iterator[tuple[str, float]]:
