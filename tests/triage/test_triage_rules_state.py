@@ -472,9 +472,7 @@ def test_snapshots_are_put_in_order_where_nobody_tells_how_the_counters_stand_no
         told.append(marked(bench, at, kept=[then]))
     (one,) = judged(order_in_time.find, bench.swept(modules={said.target: said for said in told}))
     assert one.title == "Came first: P0622-00 in 760, 70.8 km before the last"
-    assert (
-        one.detail == "Then U3003-16 in 720 24.1 km before the last, U0100-87 in 730 0 km before the last."
-    )
+    assert one.detail == "Then U3003-16 in 720 24.1 km before the last, U0100-87 in 730 0 km before the last."
 
 
 @pytest.mark.parametrize(
