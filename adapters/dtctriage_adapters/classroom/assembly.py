@@ -31,6 +31,8 @@ from dtctriage_adapters.classroom.uds_reports import (
 from dtctriage_adapters.classroom.uds_server import DataPage, UdsServer
 from dtctriage_adapters.classroom.watches import carried_by, watches_of, with_failure_type
 
+REPAIR_SECONDS = 7200
+"""How long before, by the vehicle's clock, what was repaired since had been stored."""
 CONFIRMED_BEFORE = 0x28
 """Status of a code whose fault is gone: confirmed, and failed since the last clear (ISO 14229-1 Annex D)."""
 MAINTENANCE_ONLY = 0x20
@@ -77,7 +79,12 @@ def _carried(
     if course.carried is None:
         return {}
     stored = second or not (lamp and erased_in(module, lesson))
-    left = Remembered(CONFIRMED_BEFORE, stored=stored, permanent=lamp)
+    noted: Values = {
+        "odometer": odometer_of(lesson, module.id),
+        "voltage": course.carried.volts[module.id],
+        "time": max(0.0, lesson.file.clock - REPAIR_SECONDS),
+    }
+    left = Remembered(CONFIRMED_BEFORE, values=noted, stored=stored, permanent=lamp)
     return dict.fromkeys(carried_by(module, lesson.profile, course.carried), left)
 
 
