@@ -85,7 +85,7 @@ class _Scene:
             self._canvas.line((tap, y + down), (tap, y + top))
         item = self._modules[entry]
         inner = top
-        if entry in self._bus.ends:
+        if self._pair and entry in self._bus.ends:
             left, right = self._taps(x)
             self._canvas.line((left, y + top), (left, y + top + 4), (x - 5, y + top + 4))
             self._canvas.line((right, y + top), (right, y + top + 4), (x + 5, y + top + 4))
@@ -118,8 +118,11 @@ class _Scene:
         self._canvas.rect(x - 15, y - 21, x + 15, y - 11, width=THICK)
         for nth, words in enumerate(("diagnostic", "connector")):
             self._canvas.text(x, y - 17 + nth * (SMALL + GAP), words, anchor="middle")
-        for (_, down), tap, pin in zip(self._wires, self._taps(x), self._bus.pins or ("", ""), strict=False):
+        pins = [str(pin) for pin in self._bus.pins or ("", "")]
+        # A bus of one wire may have a second pin: the L-line, or signal ground.
+        told = pins if self._pair else [", ".join(filter(None, pins))]
+        for (_, down), tap, pin in zip(self._wires, self._taps(x), told, strict=True):
             self._canvas.line((tap, y - 11), (tap, y + down))
             self._canvas.disc(tap, y + down, 0.8, filled=True)
             symbols.terminal(self._canvas, tap, y - 11)
-            self._canvas.text(tap + 2, y - 7, f"{pin}", NORMAL, bold=True)
+            self._canvas.text(tap + 2, y - 7, pin, NORMAL, bold=True)
