@@ -11,6 +11,8 @@ import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.network import codes_for_role
 from dtctriage.triage.choose import Offer, choose, table_of
@@ -128,7 +130,7 @@ class Job:
                     probe, math.inf if wrong else value * (1 + rng.gauss(0, noise.meter_share))
                 )
             case Means.LAMP:
-                return Observation(probe, word=LAMP_WORDS[0 if wrong else int(lamp_class(value))])  # type: ignore[arg-type]
+                return Observation(probe, word=LAMP_WORDS[0 if wrong else int(lamp_class(np.asarray(value)))])
             case Means.LOOK:
                 return Observation(probe, word=LOOK_WORDS[0 if wrong else int(value)])
             case Means.LISTEN:
