@@ -118,6 +118,8 @@ class SuspectPart(Part):
     share: Share
     members: tuple[Text, ...]
     because: Text
+    weight_from: Text = ""
+    """Where its weight before evidence is from, where that is not the table alone."""
 
 
 class CheckPart(Part):

@@ -14,12 +14,11 @@ from dtctriage.triage.model import Factor
 from dtctriage.triage.reading_factors import ReadingFactors
 from dtctriage.triage.seen import Seen
 from dtctriage.triage.suspicion import Suspicion
-from dtctriage.triage.tables import likelihood, likelihood_source, prior
+from dtctriage.triage.tables import likelihood, likelihood_source
 from dtctriage.triage.trouble import Trouble
 from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.effects import Effects
-from dtctriage.wiring.faults import Fault, FaultKind, possible_faults
-from dtctriage.wiring.profile import Key
+from dtctriage.wiring.faults import FaultKind
 from dtctriage.wiring.states import Case
 
 AGAINST, UNLIKELY = 0.05, 0.1
@@ -162,22 +161,17 @@ class Factors:
 
 
 def weight_before(suspicion: Suspicion, case: Case) -> tuple[float, str]:
-    """The weight of a suspect before evidence, and how it comes about. Table triage_priors."""
+    """The weight of a suspect before evidence, and how it comes about."""
+    before = suspicion.before
     if not case:
-        return prior("outside the profile", "anything")[0], "outside the profile"
-    weights = [suspicion.prior(fault) for fault in case]
+        return before.outside, "outside the profile"
     if len(case) == 1:
-        return weights[0], str(case[0].kind)
-    everything = math.fsum(suspicion.prior(fault) for fault in _every_fault(suspicion))
+        return before.of(case[0]), before.basis(case[0])
+    first, second = (before.of(fault) for fault in case)
+    everything = before.everything
     share = 2 * likelihood("another_trouble") / everything
-    basis = f"{weights[0]:g} x {weights[1]:g} x 2 x another_trouble / {everything:.4g}, all weights together"
-    return math.prod(weights) * share, basis
-
-
-def _every_fault(suspicion: Suspicion) -> Iterator[Fault]:
-    yield from possible_faults(suspicion.wiring.profile)
-    for key in (Key.OFF, Key.ACCESSORY) if suspicion.key is Key.RUN else ():
-        yield Fault(FaultKind.KEY_POSITION, key)
+    basis = f"{first:.4g} x {second:.4g} x 2 x another_trouble / {everything:.4g}, all weights together"
+    return first * second * share, basis
 
 
 def _factor(evidence: str, chance: float, basis: str, name: str) -> Factor:

@@ -21,6 +21,7 @@ from dtctriage.codes.network import lost_module, roles
 from dtctriage.link import Framing
 from dtctriage.sweep.picture import Picture
 from dtctriage.triage.causes import rank_of
+from dtctriage.triage.priors import COMMON, Priors
 from dtctriage.triage.rules.stops_vehicle import stopping_row
 from dtctriage.triage.seen import Seen, Testimony, failing, strongest
 from dtctriage.triage.suspicion import Suspicion
@@ -91,6 +92,7 @@ class Basis:
     entered: Mapping[str, Entered]
     profile: Profile
     seen: Seen
+    priors: Priors = COMMON
 
     @property
     def tells(self) -> bool:
@@ -101,11 +103,14 @@ class Basis:
     def suspicion(self) -> Suspicion:
         # Many small matrices: threads inside BLAS cost several times what they save.
         with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
-            return Suspicion(Wiring(self.profile))
+            return Suspicion(Wiring(self.profile), priors=self.priors)
 
 
 def basis_of(
-    picture: Picture, entered: Mapping[str, Entered] | None = None, shop: ShopMeanings = NO_SHOP
+    picture: Picture,
+    entered: Mapping[str, Entered] | None = None,
+    shop: ShopMeanings = NO_SHOP,
+    priors: Priors = COMMON,
 ) -> Basis:
     """Lay out the vehicle of a sweep. `entered`: what is known of a circuit or module, by `about`."""
     view = View(picture, None, None, None, Ledger(), shop=shop)
@@ -122,6 +127,7 @@ def basis_of(
         made.entered,
         Profile.model_validate(made.document()),
         made.seen(),
+        priors,
     )
 
 

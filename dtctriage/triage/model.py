@@ -112,6 +112,8 @@ class Suspect:
     share: float
     members: tuple[str, ...]
     because: str
+    weight_from: str = ""
+    """Where its weight before evidence is from, where that is not the table alone."""
 
 
 @dataclass(frozen=True, slots=True)

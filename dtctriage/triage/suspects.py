@@ -46,7 +46,8 @@ def suspects(suspicion: Suspicion, ranked: Sequence[Hypothesis]) -> tuple[Suspec
 def _suspect(suspicion: Suspicion, name: str, items: Sequence[Hypothesis], share: float) -> Suspect:
     places = dict.fromkeys(_place(suspicion, fault) for fault in items[0].faults)
     members = tuple(case_words(suspicion, item.faults) for item in items)
-    return Suspect(name, "; ".join(filter(None, places)), share, members, _because(suspicion, items[0]))
+    place, origin = "; ".join(filter(None, places)), suspicion.before.origin(items[0].faults)
+    return Suspect(name, place, share, members, _because(suspicion, items[0]), origin)
 
 
 def _place(suspicion: Suspicion, fault: Fault) -> str:

@@ -16,10 +16,12 @@ from functools import cached_property, partial
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from dtctriage.triage.beforehand import Beforehand
 from dtctriage.triage.measured import Measured
 from dtctriage.triage.outlooks import Shown, pairs_of, shown_by, singles
+from dtctriage.triage.priors import COMMON, Priors
 from dtctriage.triage.seen import Seen
-from dtctriage.triage.tables import likelihood, prior
+from dtctriage.triage.tables import likelihood
 from dtctriage.triage.trouble import Expectations, Trouble
 from dtctriage.triage.weighing import Explained, Weigher, explained
 from dtctriage.wiring.bench import Observation
@@ -40,21 +42,6 @@ WORTH_A_MENTION = 1e-3
 MISFIT = 1.0
 """Below this a reading fits the best suspect no better than a reading that says nothing would."""
 NO_FAULT: list[Case] = [()]
-_PLACES = {
-    FaultKind.MODULE_DEAD: "module",
-    FaultKind.MODULE_ASLEEP: "module",
-    FaultKind.KEY_POSITION: "key",
-    FaultKind.OFF_THE_BUS: "branch",
-    FaultKind.BUS_OPEN: "bus",
-    FaultKind.BUS_SHORTED: "bus",
-    FaultKind.BUS_TO_GROUND: "bus",
-    FaultKind.BUS_TO_SUPPLY: "bus",
-    FaultKind.TERMINATION_MISSING: "bus",
-    FaultKind.SHORT_TO_NEIGHBOUR: "terminal",
-    FaultKind.DRIVER_ON: "circuit",
-    FaultKind.DRIVER_OFF: "circuit",
-    FaultKind.SENSE_FALSE: "circuit",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,13 +68,13 @@ class Hypothesis:
 class Suspicion:
     """A profile prepared for weighing: the effects of every single fault are worked out once."""
 
-    def __init__(self, wiring: Wiring, key: Key = Key.RUN) -> None:
+    def __init__(self, wiring: Wiring, key: Key = Key.RUN, priors: Priors = COMMON) -> None:
         self.wiring = wiring
         self.key = key
+        self.before = Beforehand(wiring, key, priors)
         self.bench = Bench(wiring)
         self.sound = effects(wiring, (), key)
         self.expectations = Expectations(wiring.profile)
-        self._fitted = {module.id: module.fitted for module in wiring.profile.module}
         self._known: dict[Fault, Effects] = {}
         self._pairs: dict[tuple[Case, ...], Shown] = {}
 
@@ -138,24 +125,14 @@ class Suspicion:
             tables = [first]
             if self._one_is_not_enough(first, measured, trouble):
                 tables.append(self._scored_pairs(first, weigher, measured, trouble))
-        outside = math.log(prior("outside the profile", "anything")[0]) + weigher.outside()
+        outside = math.log(self.before.outside) + weigher.outside()
         outside += self._sound_chance(weigher, trouble)
         outside += sum(math.log(measured.baseless(item)) for item in observations)
         return _ranked(tables, outside)
 
     def prior(self, fault: Fault) -> float:
         """Relative weight of a fault before evidence."""
-        part = self.wiring.parts.get(fault.at)
-        if part is not None:
-            weight, exposed = prior(fault.kind, part.kind)
-            return weight * exposed if part.exposed else weight
-        if fault.kind is FaultKind.NOT_FITTED:
-            return prior(fault.kind, f"{self._fitted[fault.at]} module")[0]
-        weight, exposed = prior(fault.kind, _PLACES[fault.kind])
-        if fault.kind is FaultKind.SHORT_TO_NEIGHBOUR:
-            pin = self.wiring.parts[f"pin {fault.at.partition('|')[0]}"]
-            return weight * exposed if pin.exposed else weight
-        return weight
+        return self.before.of(fault)
 
     # -- tables of suspects -------------------------------------------------------------------------
 

@@ -21,13 +21,6 @@ def likelihood_source(name: str) -> str:
 
 
 @cache
-def prior(fault: str, part: str) -> tuple[float, float]:
-    """(weight, factor for an exposed part) of the table triage_priors."""
-    row = {(row["fault"], row["part"]): row for row in rows("triage_priors")}[fault, part]
-    return float(row["weight"]), float(row["exposed"])
-
-
-@cache
 def default_minutes(place: str) -> float:
     """Minutes of the table check_costs."""
     return float({row["place"]: row["minutes"] for row in rows("check_costs")}[place])

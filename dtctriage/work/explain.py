@@ -76,7 +76,8 @@ def _share(reasoning: Reasoning, name: str, items: Sequence[Hypothesis], factors
     top, total = items[0], sum(item.share for item in items)
     weight, basis = weight_before(reasoning.suspicion, top.faults)
     score = math.log(weight) + math.fsum(math.log(factor.chance) for factor in factors)
-    lines = [Line(f"{weight:.3g}", f"weight before evidence: {basis}", "triage_priors, common practice")]
+    source = reasoning.suspicion.before.source(top.faults)
+    lines = [Line(f"{weight:.3g}", f"weight before evidence: {basis}", source)]
     lines += [Line(f"x {f.chance:.3g}", f"{f.evidence} = {f.basis}", f.source) for f in factors]
     product, summed = _power(score), _power(score - math.log(top.share))
     formula = f"{product} / {summed}, the same product summed over all suspects"

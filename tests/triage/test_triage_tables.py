@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from dtctriage.triage.tables import default_minutes, likelihood, limit, prior
+from dtctriage.triage import priors
+from dtctriage.triage.tables import default_minutes, likelihood, limit
 from dtctriage.wiring.faults import FaultKind
 from dtctriage.wiring.parts import PartKind
 from dtctriage_reference import rows
@@ -39,9 +40,13 @@ def test_every_row_names_its_source(table: str) -> None:
             assert row["quality"] in ("read", "memory", "common practice"), row
 
 
+NUMBERS = frozenset({"prior_strength"})
+"""Rows that count something; the others are chances and spreads."""
+
+
 @pytest.mark.parametrize("name", [row["name"] for row in rows("triage_likelihoods")])
 def test_likelihoods_are_chances(name: str) -> None:
-    assert 0 < likelihood(name) < 1
+    assert likelihood(name) > 0 and (likelihood(name) < 1) != (name in NUMBERS)
 
 
 def test_what_is_there_is_likelier_seen_than_what_is_not() -> None:
@@ -53,12 +58,13 @@ def test_what_is_there_is_likelier_seen_than_what_is_not() -> None:
 
 def test_every_fault_of_every_part_has_a_prior() -> None:
     """Opens everywhere; the others as the model makes them."""
+    known = priors.table()
     for part in PartKind:
-        assert prior(FaultKind.OPEN, part)[0] > 0
+        assert known[FaultKind.OPEN, part].weight > 0
     for part in (PartKind.GROUND, PartKind.TERMINAL, PartKind.CONTACT):
-        assert prior(FaultKind.HIGH_RESISTANCE, part)[0] > 0
+        assert known[FaultKind.HIGH_RESISTANCE, part].weight > 0
     for kind in (FaultKind.SHORT_TO_GROUND, FaultKind.SHORT_TO_SUPPLY):
-        assert prior(kind, PartKind.WIRE)[0] > 0
+        assert known[kind, PartKind.WIRE].weight > 0
 
 
 def test_exposed_parts_fail_no_less() -> None:
