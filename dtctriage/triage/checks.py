@@ -67,7 +67,8 @@ def supply_offers(wiring: Wiring, suspected: Collection[str]) -> Iterator[Offer]
             continue
         yield from _module(module)
         if not is_airbag(module):
-            yield from (_branch(profile, module, bus_id) for bus_id in module.buses)
+            pairs = [bus.id for bus in profile.bus if bus.id in module.buses and bus.ends]
+            yield from (_branch(profile, module, bus_id) for bus_id in pairs)
 
 
 def _fuse(fuse: Fuse) -> Offer:

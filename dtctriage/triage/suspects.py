@@ -101,7 +101,7 @@ def thing(suspicion: Suspicion, fault: Fault) -> str:
         return part.run
     if part.kind is PartKind.TERMINAL:
         return part.title.rpartition(" pin ")[0]
-    if part.kind in (PartKind.CONTACT, PartKind.COIL):
+    if part.kind in (PartKind.CONTACT, PartKind.COIL, PartKind.SENSOR):
         return part.title.partition(",")[0]
     return part.title
 
