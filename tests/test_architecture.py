@@ -46,6 +46,7 @@ REACHING_ACROSS = {
     "dtctriage.intake",
     "dtctriage.clearing",
     "dtctriage.links",
+    "dtctriage.profile_grown",
     "dtctriage.profile_start",
     "dtctriage.remembered",
     "dtctriage.work",

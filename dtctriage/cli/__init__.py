@@ -28,6 +28,7 @@ COMMANDS = (
     "sheet",
     "next",
     "measure",
+    "circuit",
     "note",
     "undo",
     "conclude",

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from dtctriage.cli import EXIT_INPUT
+from dtctriage.cli.profile_from_order import from_order
 from dtctriage.cli.profile_from_sweep import from_sweep
 
 profile = typer.Typer(
@@ -19,6 +20,7 @@ profile = typer.Typer(
 )
 
 profile.command("from-sweep")(from_sweep)
+profile.command("from-order")(from_order)
 
 ProfilePath = Annotated[Path, typer.Argument(help="A .vehicle.toml file.", metavar="FILE")]
 

@@ -4,6 +4,7 @@ from dtctriage.records.clearings import Cleared, Clearing, ClearingAnswer, Clear
 from dtctriage.records.joblog import JobLog
 from dtctriage.records.kept import (
     Conclusion,
+    EnteredCircuit,
     KeptEvent,
     KeptProfile,
     Logged,
@@ -28,6 +29,7 @@ __all__ = [
     "ClearingStart",
     "Conclusion",
     "EarlierIntake",
+    "EnteredCircuit",
     "JobLog",
     "KeptEvent",
     "KeptProfile",

@@ -1,4 +1,7 @@
-"""What a technician adds to an order: measurements, notes, conclusions. Nothing is erased, only undone."""
+"""What a technician adds to an order: measurements, notes, circuits, conclusions.
+
+Nothing is erased, only undone.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +13,7 @@ from sqlalchemy import RowMapping, Table, select, update
 
 from dtctriage.records import orders, tables
 from dtctriage.records.database import Database, insert_row
-from dtctriage.records.kept import Conclusion, Entry, Logged, Measurement, Note
+from dtctriage.records.kept import Conclusion, EnteredCircuit, Entry, Logged, Measurement, Note
 from dtctriage.records.problems import AlreadyUndone, ValueRefused
 from dtctriage.records.tables import in_utc
 
@@ -18,6 +21,7 @@ _TABLES: dict[type, Table] = {
     Measurement: tables.measurement,
     Note: tables.note,
     Conclusion: tables.conclusion,
+    EnteredCircuit: tables.entered_circuit,
 }
 
 

@@ -145,7 +145,19 @@ class Conclusion:
     kinds: tuple[str, ...] = ()
 
 
-Entry = TypeVar("Entry", Measurement, Note, Conclusion)
+@dataclass(frozen=True, slots=True)
+class EnteredCircuit:
+    """What was entered of the wiring diagram. `about` names the circuit, or the silent module.
+
+    `line` is what was typed, `fragment` the same as tables of a vehicle profile (TOML).
+    """
+
+    about: str
+    line: str
+    fragment: str
+
+
+Entry = TypeVar("Entry", Measurement, Note, Conclusion, EnteredCircuit)
 
 
 @dataclass(frozen=True, slots=True)

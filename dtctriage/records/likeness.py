@@ -9,8 +9,8 @@ from datetime import datetime
 from sqlalchemy import Connection, func, select
 
 from dtctriage.records.database import Database
-from dtctriage.records.kept import SweepOutcome
-from dtctriage.records.tables import in_utc, repair_order, sweep, sweep_event
+from dtctriage.records.kept import EnteredCircuit, Logged, SweepOutcome
+from dtctriage.records.tables import entered_circuit, in_utc, repair_order, sweep, sweep_event
 from dtctriage.sweep.events import Event, Stage, from_json
 
 MOST_LIKE = 50
@@ -43,7 +43,7 @@ class Likeness:
         """
         if len(pattern) != _PATTERN_LENGTH or not pattern.isalnum():
             return
-        like = f"{pattern[:8]}_{pattern[8:]}______"
+        like = _like(pattern)
         with self._database.reading() as connection:
             vins = self._vins(connection, like, but, before)
             found = [row for vin in vins for row in self._latest(connection, vin, "", before)]
@@ -53,6 +53,33 @@ class Likeness:
         """The latest complete intake of a VIN on another order, None where there is none."""
         with self._database.reading() as connection:
             return next(iter(self._latest(connection, vin, but_order, before)), None)
+
+    def circuits(self, pattern: str, about: str, *, but_order: str) -> list[Logged[EnteredCircuit]]:
+        """What was entered about a circuit or module for vehicles of a pattern, the latest first."""
+        if len(pattern) != _PATTERN_LENGTH or not pattern.isalnum():
+            return []
+        c = entered_circuit.c
+        query = (
+            select(entered_circuit, repair_order.c.number)
+            .join(repair_order)
+            .where(repair_order.c.vin.like(_like(pattern)), repair_order.c.number != but_order)
+            .where(c.about == about, c.undone_at.is_(None))
+            .order_by(c.at.desc(), c.id.desc())
+            .limit(MOST_LIKE)
+        )
+        with self._database.reading() as connection:
+            found = connection.execute(query).mappings().all()
+        return [
+            Logged(
+                row["id"],
+                row["number"],
+                EnteredCircuit(row["about"], row["line"], row["fragment"]),
+                row["who"],
+                row["at"],
+                None,
+            )
+            for row in found
+        ]
 
     def _vins(self, connection: Connection, like: str, but: str, before: datetime) -> list[str]:
         c = repair_order.c
@@ -82,6 +109,11 @@ class Likeness:
         for row in connection.execute(query).mappings().all():
             events = tuple(_events(connection, row["id"]))
             yield EarlierIntake(vin, row["number"], row["started_at"], events)
+
+
+def _like(pattern: str) -> str:
+    """What a VIN of the pattern is like, for SQL."""
+    return f"{pattern[:8]}_{pattern[8:]}______"
 
 
 def _events(connection: Connection, sweep_id: int) -> Iterator[Event]:

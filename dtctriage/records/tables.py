@@ -181,6 +181,13 @@ conclusion = _log_table(
     Column("kinds", WordTuple, nullable=False, server_default="[]"),
 )
 
+entered_circuit = _log_table(
+    "entered_circuit",
+    Column("about", Words, nullable=False),
+    Column("line", Words, nullable=False),
+    Column("fragment", Words, nullable=False),
+)
+
 clearing = Table(
     "clearing",
     metadata,

@@ -66,8 +66,9 @@ def assess(
         situation = _refine(view, situation, found)
     verdicts = tuple(_verdicts(view, situation))
     spoken = (explained(item) for item in verdicts if isinstance(item, Finding))
-    findings = sorted((item for item in spoken if not _said_already(item, found)), key=_weight)
-    order = ranking(view, [item for item in found if not _generic(view, item)], findings)
+    wired = [item for item in found if not _generic(view, item)]
+    findings = sorted((item for item in spoken if not _said_already(item, wired)), key=_weight)
+    order = ranking(view, wired, findings)
     codes = tuple(_demoted(line, order) for line in code_lines(view, found))
     vin, vin_from = _vin(view)
     return Assessment(

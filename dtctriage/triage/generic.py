@@ -29,7 +29,7 @@ from dtctriage.triage.view import Accusations, Ledger, View
 from dtctriage.wiring.circuit_tables import Subject, Tables, circuit_tables, ignition, merged, module_wires
 from dtctriage.wiring.entered import NOTHING, Entered
 from dtctriage.wiring.power import Wiring
-from dtctriage.wiring.profile import BATTERY, Profile
+from dtctriage.wiring.profile import BATTERY, Module, Profile
 from dtctriage.wiring.templates import HAZARD, Template, findings_of, template_for
 
 ENGINE = "engine_control"
@@ -75,11 +75,6 @@ class CodedCircuit:
     dangerous: bool
     """Nobody measures there."""
 
-    @property
-    def about(self) -> str:
-        """What a technician names it by: its first code, with the module."""
-        return f"{self.codes[0].code} {self.module}"
-
 
 @dataclass(frozen=True)
 class Basis:
@@ -99,6 +94,14 @@ class Basis:
         """Whether there is anything to weigh."""
         return self.layout is not Layout.WHOLE or bool(self.circuits)
 
+    @property
+    def lost(self) -> tuple[Module, ...]:
+        """Missed modules that nobody has heard: their supply, ground and bus can be entered."""
+        if self.layout is not Layout.MISSED:
+            return ()
+        heard = {said.target.label for said in self.picture.modules.values()}
+        return tuple(module for module in self.profile.module if module.id not in heard)
+
     @cached_property
     def suspicion(self) -> Suspicion:
         # Many small matrices: threads inside BLAS cost several times what they save.
@@ -112,7 +115,7 @@ def basis_of(
     shop: ShopMeanings = NO_SHOP,
     priors: Priors = COMMON,
 ) -> Basis:
-    """Lay out the vehicle of a sweep. `entered`: what is known of a circuit or module, by `about`."""
+    """Lay out the vehicle of a sweep. `entered`: what is known of a circuit or module, by its name."""
     view = View(picture, None, None, None, Ledger(), shop=shop)
     missed = {
         role: who for role, who in view.accusations().items() if any(now is not False for *_, now in who)
@@ -222,7 +225,7 @@ class _Vehicle:
             if not item.dangerous:
                 numbers[item.module] = nth = numbers.get(item.module, 0) + 1
                 subject = Subject(item.name, item.module, dict(item.told), self._starts(item), nth)
-                tables.append(circuit_tables(subject, item.template, self.entered.get(item.about, NOTHING)))
+                tables.append(circuit_tables(subject, item.template, self.entered.get(item.name, NOTHING)))
         return {"format": 1, "vehicle": vehicle} | merged(*tables)
 
     def _starts(self, item: CodedCircuit) -> bool:

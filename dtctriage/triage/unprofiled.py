@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from functools import partial
 
+from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.network import roles
 from dtctriage.triage import problems as profiled
 from dtctriage.triage.checks import battery_offer
@@ -29,6 +30,9 @@ NO_READING = (
 DIPS = "A supply that dips for all while the vehicle starts does the same: look at battery and main grounds."
 PROFILE, USUAL = "vehicle profile", "common practice, no source"
 """Where a check's limits come from: a profile's own, and those of a circuit that is only usual."""
+SHARED = "Whatever they share comes first."
+OWN_WIRING = "Fuses, grounds and bus are this vehicle's own"
+ENTER = "enter them: dtctriage circuit add ORDER {}."
 GENERIC = "Generic circuit: pins and colours are this vehicle's own"
 
 
@@ -128,11 +132,14 @@ def _missed(view: View, basis: Basis) -> Problem:
     answers = _all_answer(view, missed)
     title = f"{', '.join(names)} {'is' if one else 'are'} missed by other modules"
     made = _told(view, missed, title + (", and yet answers" if answers else ""), names)
+    own = [module for module in basis.lost if module.id not in basis.entered]
+    code = next((Dtc.parse(code).code for module in own for _, code, _ in missed[module.role]), "")
+    words = ("" if one else SHARED, made.open_end, f"{OWN_WIRING}; {ENTER.format(code)}" if code else "")
     return replace(
         made,
         stops_vehicle=_stops(missed),
         known_by=() if answers else tuple(_known_by(missed)),
-        open_end=made.open_end if one else f"Whatever they share comes first. {made.open_end}",
+        open_end=" ".join(filter(None, words)),
     )
 
 
@@ -211,10 +218,10 @@ def _marked(basis: Basis, item: CodedCircuit, problem: Problem) -> Problem:
         )
         for check in problem.checks
     )
-    if item.about in basis.entered:
+    if item.name in basis.entered:
         return replace(problem, checks=checks)
-    mark = f"{GENERIC}; enter them: dtctriage circuit add ORDER {item.about}. {item.template.note}".strip()
-    return replace(problem, checks=checks, open_end=f"{mark} {problem.open_end}".strip())
+    words = (f"{GENERIC}; {ENTER.format(item.codes[0].code)}", item.template.note, problem.open_end)
+    return replace(problem, checks=checks, open_end=" ".join(filter(None, words)))
 
 
 def _dangerous(view: View, item: CodedCircuit) -> Problem:

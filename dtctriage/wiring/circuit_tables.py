@@ -116,7 +116,9 @@ class Builder:
         return self.add("relay", id=name, **{"from": BATTERY}, coil=coil, place=place)
 
     def through(self, given: str, assumed: str) -> list[str]:
-        """The inline connector on a wire: what was entered, else one that a harness mostly has."""
+        """The inline connector on a wire: the diagram's, or, without a diagram, one that there mostly is."""
+        if not given and self.entered != NOTHING:
+            return []
         pin = given or f"{self.base} connector:{assumed}"
         name = pin.partition(":")[0]
         hidden = name in self.entered.hidden.split(",")

@@ -43,6 +43,21 @@ _FORMS = {
     "place": (r"[^\x00-\x1f\"\\]{1,60}", "where a hand finds it, such as 'left strut tower'"),
     "hidden": (rf"{_WORD}(?:,{_WORD})*", "connectors that cannot be reached, such as X5,X6"),
 }
+_WIRE = ("pin", "colour", "connector")
+_SECOND = ("second", "secondcolour", "secondconnector")
+_FEED = ("fuse", "hot", "relay")
+_LAST = ("place", "hidden")
+MODULE = "module supply"
+KEYS_OF = {
+    "low side": (*_WIRE, *_FEED, "supplycolour", "supplyconnector", "plug", "ohms", *_LAST),
+    "two-sided": (*_WIRE, *_SECOND, "plug", "ohms", *_LAST),
+    "three-wire": (*_WIRE, "supply", "supplycolour", "supplyconnector", *_SECOND, *_LAST),
+    "two-wire": (*_WIRE, *_SECOND, "ohms", *_LAST),
+    "contact": (*_WIRE, *_FEED, "supplyconnector", *_LAST),
+    "sensed feed": (*_WIRE, *_FEED, "hidden"),
+    MODULE: (*_WIRE, *_FEED, *_SECOND, "ground", "busconnector", "hidden"),
+}
+"""The keys that mean something, by the shape of a circuit; of a silent module `MODULE`."""
 _MOST_AMPS = 500.0
 _MOST_OHMS = 1e9
 

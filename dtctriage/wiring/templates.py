@@ -43,7 +43,7 @@ class Template:
     @property
     def tolerance(self) -> float:
         """Percent either way that reach the usual limits."""
-        return 100 * (self.high - self.low) / (self.high + self.low)
+        return round(100 * (self.high - self.low) / (self.high + self.low), 2)
 
 
 def template_for(subject: str) -> Template | None:

@@ -9,7 +9,7 @@ from datetime import datetime
 from typing import Any
 
 from dtctriage.errors import TriageError
-from dtctriage.records import Conclusion, Logged, Measurement, Note, Records
+from dtctriage.records import Conclusion, EnteredCircuit, Logged, Measurement, Note, Records
 from dtctriage.triage.typed import UNITS, observe
 from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.probe_text import ProbeText
@@ -129,11 +129,11 @@ def keep(records: Records, number: str, entries: Iterable[Measurement], *, who: 
 
 
 def take_back(records: Records, number: str, at: datetime) -> tuple[Logged[Any], ...]:
-    """Undo what was last put into the log: a note, a conclusion, or all readings of one check.
+    """Undo what was last put into the log: a note, a conclusion, a circuit, or all readings of one check.
 
     Nothing is erased. Raises TriageError when nothing is left to take back.
     """
-    kinds = (Measurement, Note, Conclusion)
+    kinds = (Measurement, Note, Conclusion, EnteredCircuit)
     entries = [item for kind in kinds for item in _entries(records, number, kind)]
     if not entries:
         raise TriageError(f"The log of {number} holds nothing to take back", "Look at it: dtctriage sheet")
@@ -141,10 +141,12 @@ def take_back(records: Records, number: str, at: datetime) -> tuple[Logged[Any],
     return tuple(records.log.undo(item, at=at) for item in entries if item.at == latest)
 
 
-def entry_words(entry: Measurement | Note | Conclusion) -> str:
+def entry_words(entry: Measurement | Note | Conclusion | EnteredCircuit) -> str:
     """An entry in one line."""
     if isinstance(entry, Measurement):
         return f"{entry.quantity} {entry.place}, {entry.condition}: {entry.reading}"
+    if isinstance(entry, EnteredCircuit):
+        return f"{entry.about}: {entry.line}"
     return entry.text
 
 

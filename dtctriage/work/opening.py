@@ -17,7 +17,7 @@ from dtctriage.remembered import history_of, vin_of
 from dtctriage.sweep.events import Event
 from dtctriage.sweep.picture import Picture, picture
 from dtctriage.triage.assess import assess
-from dtctriage.triage.generic import basis_of
+from dtctriage.triage.generic import Basis, basis_of
 from dtctriage.triage.known import known_data
 from dtctriage.triage.model import Assessment
 from dtctriage.triage.seen import seen_by
@@ -29,6 +29,7 @@ from dtctriage.wiring.probe_text import ProbeText
 from dtctriage.wiring.profile import Profile
 from dtctriage.wiring.profile_file import parse_profile
 from dtctriage.work.case import Case, Reasoning
+from dtctriage.work.circuits import entered_of
 from dtctriage.work.log import Span, read_log
 
 _ENDS = {
@@ -58,6 +59,8 @@ class Opened:
     picture: Picture
     case: Case
     own: OwnMeanings
+    basis: Basis | None
+    """The generic vehicle, where there is no profile."""
 
     @property
     def side(self) -> Side:
@@ -81,7 +84,7 @@ def open_sweep(
     history = history_of(records, order, vin_of(order, seen), sweep.started_at)
     entered = order.vin if order.vin_origin is VinOrigin.ENTERED else None
     shop = meanings_of(own, order.make, profile)
-    basis = None if profile else basis_of(seen, shop=shop)
+    basis = None if profile else basis_of(seen, entered_of(records, order.number), shop)
     wired = profile or (basis.profile if basis and basis.tells else None)
     spoken = ProbeText(wired) if wired else None
     log = read_log(records, order.number, spoken, _span(records, order, sweep))
@@ -96,7 +99,7 @@ def open_sweep(
         reasoning = Reasoning(suspicion, seen_by(seen, profile), spoken, log.observations)
     elif spoken is not None and basis is not None:
         reasoning = Reasoning(basis.suspicion, basis.seen, spoken, log.observations)
-    return Opened(order, sweep, profile, seen, Case(log, reasoning, judged), own)
+    return Opened(order, sweep, profile, seen, Case(log, reasoning, judged), own, basis)
 
 
 def suspicion_of(profile: Profile | None) -> Suspicion | None:

@@ -82,7 +82,7 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
     """A file system that is full soon."""
     folder = tmp_path / "disk"
     folder.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=256k", "tmpfs", str(folder)]
+    mount = ["mount", "-t", "tmpfs", "-o", "size=288k", "tmpfs", str(folder)]
     if (
         os.name != "posix"
         or os.geteuid() != 0

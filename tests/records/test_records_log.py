@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from dtctriage.records import Conclusion, Measurement, Note, Records, UnknownOrder
+from dtctriage.records import Conclusion, EnteredCircuit, Measurement, Note, Records, UnknownOrder
 from dtctriage.records.problems import AlreadyUndone, ValueRefused
 
 NINE = datetime(2024, 5, 6, 9, 0, tzinfo=UTC)
@@ -18,10 +18,13 @@ NOTE = Note("Corrosion at the left strut tower")
 CONCLUSION = Conclusion(
     "Wire open between F14 and X12", "open: F14-X12", ("measurement 1", "event 31"), ("open: wire",)
 )
+CIRCUIT = EnteredCircuit("starter relay", "pin=C2:12 fuse=F12:15A", '[[fuse]]\nid = "F12"\n')
 
 
-@pytest.mark.parametrize("entry", [VOLTS, LAMP, NOTE, CONCLUSION], ids=lambda entry: type(entry).__name__)
-def test_an_entry_comes_back_as_it_was_made(records: Records, entry: Measurement | Note | Conclusion) -> None:
+@pytest.mark.parametrize(
+    "entry", [VOLTS, LAMP, NOTE, CONCLUSION, CIRCUIT], ids=lambda entry: type(entry).__name__
+)
+def test_an_entry_comes_back_as_it_was_made(records: Records, entry: Any) -> None:
     records.create_or_update_order("7", at=NINE)
     records.create_or_update_order("8", at=NINE)
     logged = records.log.add(" 7", entry, who="Ilse Marr", at=NINE)
@@ -97,3 +100,20 @@ def test_an_undone_conclusion_does_not_count(records: Records) -> None:
     second = concluded(records, "1", 2, "open: fuse")
     records.log.undo(second, at=NINE + timedelta(minutes=3))
     assert records.log.concluded(but="9", before=NINE + timedelta(hours=3)) == (("open: wire",),)
+
+
+def test_circuits_of_like_vehicles_are_found_by_the_pattern_of_the_vin(records: Records) -> None:
+    """Positions 1-8, 10 and 11: the check digit (9) and the serial number (12-17) may differ."""
+    vins = {"1": "G0ZKV5C22P1002288", "2": "G0ZKV5C2XP1000417", "3": "G0ZKV5C22P2002288"}
+    for number, vin in vins.items():
+        records.create_or_update_order(number, at=NINE, vin=vin)
+    for number, minutes in (("1", 1), ("2", 2), ("3", 3)):
+        records.log.add(number, CIRCUIT, who="Ilse Marr", at=NINE + timedelta(minutes=minutes))
+    undone = records.log.add("2", CIRCUIT, who="Ilse Marr", at=NINE + timedelta(minutes=4))
+    records.log.undo(undone, at=NINE + timedelta(minutes=5))
+    find = records.likeness.circuits
+    found = find("G0ZKV5C2P1", "starter relay", but_order="9")
+    assert [(item.order, item.entry) for item in found] == [("2", CIRCUIT), ("1", CIRCUIT)]
+    assert [item.order for item in find("G0ZKV5C2P1", "starter relay", but_order="2")] == ["1"]
+    assert find("G0ZKV5C2P1", "fuel pump", but_order="9") == []
+    assert find("%_________", "starter relay", but_order="9") == []

@@ -48,7 +48,7 @@ def test_a_code_alone_gives_suspects_readings_and_a_first_plan(bench: Bench) -> 
     assert problem.open_end.startswith(
         "Generic circuit: pins and colours are this vehicle's own; enter them:"
     )
-    assert "dtctriage circuit add ORDER P0615 7E0" in problem.open_end
+    assert "dtctriage circuit add ORDER P0615" in problem.open_end
     first = problem.checks[0]
     assert first.what == "measure starter relay fuse on both test points against battery minus"
     assert first.outcomes and sum(item.chance for item in first.outcomes) == pytest.approx(1, abs=0.02)
@@ -107,7 +107,7 @@ def test_the_hazard_of_the_place_stands_by_every_check(bench: Bench) -> None:
 
 def test_what_was_entered_is_this_vehicles_own(bench: Bench) -> None:
     picture = coded(bench, "P0615")
-    entered = {"P0615 7E0": parse_line("pin=C2:12 colour=white/blue fuse=F12:15A connector=X5:3")}
+    entered = {"starter relay": parse_line("pin=C2:12 colour=white/blue fuse=F12:15A connector=X5:3")}
     problem = only(assess(picture, basis=basis_of(picture, entered)))
     assert problem.suspects[0].title == "fuse F12 (15 A)"
     assert "Generic" not in problem.open_end

@@ -143,8 +143,8 @@ def test_resistances_of_the_trade(name: str, low: float, high: float) -> None:
     profile = vehicle(name)
     part = profile.circuit[0].load if profile.circuit else profile.sensor[0]
     share = part.tolerance / 100
-    assert part.ohms * (1 - share) == pytest.approx(low)
-    assert part.ohms * (1 + share) == pytest.approx(high)
+    assert part.ohms * (1 - share) == pytest.approx(low, rel=1e-3)
+    assert part.ohms * (1 + share) == pytest.approx(high, rel=1e-3)
     assert part.basis == "common practice, no source"
 
 
@@ -237,5 +237,5 @@ def test_the_diagram_takes_the_place_of_what_is_assumed() -> None:
     assert (circuit.load.ohms, circuit.load.pins, circuit.load.place) == (88, ("1", "2"), "relay box")
     assert [(fuse.id, fuse.rating, fuse.source) for fuse in profile.fuse] == [("F12", 15.0, "K4")]
     assert [(relay.id, relay.coil.source) for relay in profile.relay] == [("K4", "battery")]
-    assert {item.id: item.minutes for item in profile.connector} == {"X5": 45.0, "part connector": None}
+    assert {item.id: item.minutes for item in profile.connector} == {"X5": 45.0}
     assert profile.fuse[0].title == "fuse F12 (15 A)"
