@@ -22,6 +22,7 @@ from dtctriage.triage.rules import (
     shared_part,
     stops_vehicle,
 )
+from dtctriage.triage.watched import hangs_on
 from dtctriage.wiring.profile import Profile
 
 Bench = Any
@@ -347,3 +348,20 @@ def test_shared_part_by_the_profile(bench: Bench, judged: Judged) -> None:
             bench.module(picture, circuit.module).codes.clear()
     assert judged(shared_part.find, picture, profile) == []
     assert whys(judged(shared_part.find, picture)) == ["no vehicle profile"]
+
+
+def test_shared_part_finds_the_reference_of_several_sensors(bench: Bench, judged: Judged) -> None:
+    """Every sensor that the profile hangs on one reference reads low at once."""
+    profile: Profile = bench.profile
+    volts = {item.id for item in profile.reference if item.volts}
+    ways = {part.id: hangs_on(profile, part) for part in profile.sensor}
+    on = {name: [s for s in profile.sensor if name in ways[s.id] and s.codes.low] for name in volts}
+    name, sensors = max(on.items(), key=lambda item: len(item[1]))
+    assert len(sensors) >= 2
+    picture = bench.picture()
+    for sensor in sensors:
+        bench.module(picture, sensor.module).codes.append(bench.stored(sensor.codes.low))
+    (one,) = judged(shared_part.find, picture, profile)
+    place = one.title.rpartition("hang on ")[2]
+    assert all(place in ways[sensor.id] for sensor in sensors)
+    assert len(one.explains) == len(sensors), name
