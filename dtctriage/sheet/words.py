@@ -6,6 +6,8 @@ import re
 from collections.abc import Iterable
 from datetime import datetime
 
+from dtctriage.triage.tables import percent as percent
+
 _CHANCES = (
     (0.90, "nearly certain"),
     (0.60, "likely"),
@@ -15,13 +17,6 @@ _CHANCES = (
     (0.0, "very unlikely"),
 )
 """Least share of the suspicion for each word. Common practice, no source; the per cent stand beside it."""
-
-
-def percent(share: float) -> str:
-    """A share of 0..1 in whole per cent; never 0 or 100, for the sheet is never that sure."""
-    if share > 0.99:
-        return "over 99 %"
-    return "under 1 %" if share < 0.01 else f"{share * 100:.0f} %"
 
 
 def chance(share: float) -> str:

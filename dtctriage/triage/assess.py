@@ -33,7 +33,7 @@ from dtctriage.triage.ranking import RAISING, Ranking, ranking
 from dtctriage.triage.rules import ALL, explained
 from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
-from dtctriage.triage.tables import limit
+from dtctriage.triage.tables import limit, percent
 from dtctriage.triage.view import NOTHING_TOLD, STAGES, Ledger, Told, View
 from dtctriage.wiring.bench import Observation
 
@@ -157,7 +157,7 @@ def _headline(situation: Situation, found: Sequence[Problem], codes: Sequence[Co
         text = f"{first.title[:1].upper()}{first.title[1:]}"
         if first.suspects:
             top = first.suspects[0]
-            text += f": suspect first {top.title} ({round(100 * top.share)} %)"
+            text += f": suspect first {top.title} ({percent(top.share)})"
         more = f"; {len(found) - 1} more below" if len(found) > 1 else ""
         return f"{text}{more}."
     if situation is Situation.ALL_SILENT:

@@ -55,3 +55,10 @@ def source_words(keys: str) -> str:
 
 _NAMED = frozenset({"COMMON", "CCR-1968-2", "TI-SFFS141", "TI-TCAN4420", "J1962-PINS"})
 """Sources that a reader knows by name; the others are told by what they are."""
+
+
+def percent(share: float) -> str:
+    """A share of 0..1 in whole per cent; never 0 or 100, for the sheet is never that sure."""
+    if share > 0.99:
+        return "over 99 %"
+    return "under 1 %" if share < 0.01 else f"{share * 100:.0f} %"
