@@ -21,12 +21,14 @@ from dtctriage.sheet import (
 from dtctriage.sweep.events import Event
 from dtctriage.sweep.picture import Picture
 from dtctriage.triage.assess import assess
+from dtctriage.triage.generic import basis_of
 from dtctriage.triage.module_data import module_data
+from dtctriage.triage.priors import Priors, own_priors
 from dtctriage.wiring.profile import Profile
 from dtctriage.work.opening import (
     NO_OWN,
     Opened,
-    OwnMeanings,
+    OwnTables,
     fold,
     meanings_of,
     open_order,
@@ -37,7 +39,7 @@ from dtctriage.work.report import log_part
 
 
 def sheet_of(
-    records: Records, order_number: str, sweep_id: int | None = None, own: OwnMeanings = NO_OWN
+    records: Records, order_number: str, sweep_id: int | None = None, own: OwnTables = NO_OWN
 ) -> Sheet:
     """The sheet of an order's sweep, the latest unless told. Raises TriageError when there is none.
 
@@ -122,13 +124,16 @@ def compose(
     started: datetime,
     ended: datetime,
     wire_log: str,
-    own: OwnMeanings = NO_OWN,
+    own: OwnTables = NO_OWN,
 ) -> Sheet:
     """Fold events, judge them, and set the sheet, for a sweep that is not in the records."""
     seen = fold(events, profile)
-    suspicion = suspicion_of(profile)
+    priors = Priors(own_priors(own.priors))
+    suspicion = suspicion_of(profile, priors)
     visit = _visit(seen, profile, started, ended, wire_log)
-    assessment = assess(seen, suspicion, job.vin or None, shop=meanings_of(own, None, profile))
+    shop = meanings_of(own, None, profile)
+    basis = None if profile else basis_of(seen, shop=shop, priors=priors)
+    assessment = assess(seen, suspicion, job.vin or None, shop=shop, basis=basis)
     return build_sheet(assessment, job, visit, data=module_data(seen, profile))
 
 

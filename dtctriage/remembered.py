@@ -9,6 +9,7 @@ from dtctriage.link import Target
 from dtctriage.records import EarlierIntake, Order, Records
 from dtctriage.sweep.picture import Picture, picture
 from dtctriage.triage.history import History, last_visit, like_vehicle
+from dtctriage.triage.learned import Kind, counted, kind_of_text
 from dtctriage.vin import Vin, VinError
 
 MOST_OF = 0.5
@@ -49,6 +50,12 @@ def addresses_of(records: Records, order: Order, before: datetime) -> tuple[Targ
     earlier = records.likeness.last_visit(known.text, but_order=order.number, before=before)
     found |= set(_picture(earlier).modules) if earlier else set()
     return tuple(sorted(found))
+
+
+def found_of(records: Records, order: Order, before: datetime) -> dict[Kind, float]:
+    """How many other orders concluded that it was a fault of each kind, as it was known `before`."""
+    concluded = records.log.concluded(but=order.number, before=before)
+    return counted([kind_of_text(text) for text in kinds] for kinds in concluded)
 
 
 def _picture(intake: EarlierIntake) -> Picture:

@@ -45,6 +45,16 @@ Make = Annotated[
         show_default=False,
     ),
 ]
+PriorsFile = Annotated[
+    Path | None,
+    typer.Option(
+        "--priors",
+        envvar="DTCTRIAGE_PRIORS",
+        help="CSV with the shop's own weights of faults, where they differ from the table's.",
+        metavar="FILE",
+        show_default=False,
+    ),
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the sheet as JSON.")]
 OrderNumber = Annotated[str, typer.Argument(help="The repair order's number.", show_default=False)]
 By = Annotated[

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dtctriage.cli.choices import By, OrderNumber, RecordsUrl
+from dtctriage.cli.choices import By, OrderNumber, PriorsFile, RecordsUrl
 from dtctriage.cli.moment import now
 
 if TYPE_CHECKING:
@@ -30,6 +30,7 @@ def conclude(
         bool, typer.Option("--anyway", help="Keep it although evidence speaks against it.")
     ] = False,
     by: By = None,
+    priors: PriorsFile = None,
     records: RecordsUrl = None,
 ) -> None:
     """Enter the cause that was found.
@@ -38,15 +39,16 @@ def conclude(
     """
     from dtctriage.errors import TriageError
     from dtctriage.records import Conclusion, Records
-    from dtctriage.work.conclude import cause_text, named_suspect, verdict
-    from dtctriage.work.opening import open_order
+    from dtctriage.work.conclude import cause_text, kinds_of, named_suspect, verdict
+    from dtctriage.work.opening import OwnTables, open_order
 
     words = " ".join(" ".join(text).split())
     if not words:
         raise TriageError("The conclusion is empty", "Type the cause that was found")
     with Records.open(records) as kept:
-        opened = open_order(kept, order)
+        opened = open_order(kept, order, own=OwnTables(priors=priors))
         case, number = opened.case, opened.order.number
+        kinds: tuple[str, ...] = ()
         cause, found = None, None
         if suspect is not None:
             if case.reasoning is None:
@@ -54,10 +56,11 @@ def conclude(
             assessment = case.judged()
             problem, faults = named_suspect(case.reasoning, assessment, suspect)
             found, cause = verdict(case.reasoning, problem, faults), cause_text(faults)
+            kinds = kinds_of(case.reasoning, faults)
         if found is not None and found.against and not anyway:
             typer.echo("\n".join(_lines(found)))
             raise TriageError("Not kept: evidence speaks against it", "Measure again, or add --anyway")
-        entry = Conclusion(words, cause)
+        entry = Conclusion(words, cause, kinds=kinds)
         who = by or opened.order.technician or ""
         kept.log.add(number, entry, who=who, at=now())
     for line in _lines(found) if found else _unchecked():

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from dtctriage.cli.choices import AsJson, Folder, Make, Meanings, ProfileFile, RecordsUrl
+from dtctriage.cli.choices import AsJson, Folder, Make, Meanings, PriorsFile, ProfileFile, RecordsUrl
 from dtctriage.cli.moment import now, wire_log_path
 
 if TYPE_CHECKING:
@@ -59,6 +59,7 @@ def intake(
     ] = False,
     meanings: Meanings = None,
     make: Make = None,
+    priors: PriorsFile = None,
     json: AsJson = False,
     out: Folder = None,
     records: RecordsUrl = None,
@@ -76,14 +77,16 @@ def intake(
     from dtctriage.links import open_link
     from dtctriage.records import Records
     from dtctriage.remembered import addresses_of
-    from dtctriage.work.opening import OwnMeanings
+    from dtctriage.triage.priors import own_priors
+    from dtctriage.work.opening import OwnTables
 
     known, kept_profile = read_profile(profile)
     wish = Wish(rounds, full, _depth(quick, deep), _protocol(protocol), known, kept_profile)
     wish = replace(wish, told=_told(soak, engine))
-    own = OwnMeanings(meanings, make)
+    own = OwnTables(meanings, make, priors)
     # A table that cannot be read is told before the vehicle is asked, not after.
     meanings_for(meanings, make, known.vehicle.make if known else "")
+    own_priors(priors)
     value, number_on_plate = _odometer(odometer), _vin(vin)
     with Records.open(records) as kept:
         # A way in that cannot be opened leaves no empty order behind.

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperCommand
 
-from dtctriage.cli.choices import By, OrderNumber, RecordsUrl
+from dtctriage.cli.choices import By, OrderNumber, PriorsFile, RecordsUrl
 from dtctriage.cli.moment import now
 
 if TYPE_CHECKING:
@@ -54,20 +54,21 @@ def take(
     ] = None,
     keep: Annotated[bool, typer.Option("--keep", help="Keep a reading that cannot be, marked.")] = False,
     by: By = None,
+    priors: PriorsFile = None,
     records: RecordsUrl = None,
 ) -> None:
     """Keep readings and say how they move the suspicion."""
     from dtctriage.errors import TriageError
     from dtctriage.records import Records
     from dtctriage.work.log import keep as keep_in_log
-    from dtctriage.work.opening import open_order
+    from dtctriage.work.opening import OwnTables, open_order
     from dtctriage.work.take import measurements, refuse_odd, unweighed
 
     words, places = [word.replace(_MINUS, "-") for word in reading or []], at or []
     if places and check is not None:
         raise TriageError("--at and --check contradict each other", "Leave one of them out")
     with Records.open(records) as kept:
-        opened = open_order(kept, order)
+        opened = open_order(kept, order, own=OwnTables(priors=priors))
         case, number = opened.case, opened.order.number
         if case.reasoning is None:
             entries = unweighed(words, places, case.nominal_volts, keep)

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from dtctriage.cli.choices import OrderNumber, RecordsUrl
+from dtctriage.cli.choices import OrderNumber, PriorsFile, RecordsUrl
 
 
 def next(  # noqa: A001 - the command's name
@@ -20,17 +20,18 @@ def next(  # noqa: A001 - the command's name
     explain: Annotated[
         bool, typer.Option("--explain", help="Follow each figure to a formula and a source.")
     ] = False,
+    priors: PriorsFile = None,
     records: RecordsUrl = None,
 ) -> None:
     """Say what to check next, and what each outcome means."""
     from dtctriage.cli.proposal_text import follow_lines, list_lines, part_lines, proposal_lines
     from dtctriage.records import Records
     from dtctriage.work.explain import explained_check, explained_shares
-    from dtctriage.work.opening import open_order
+    from dtctriage.work.opening import OwnTables, open_order
     from dtctriage.work.proposal import follow_ups, proposed
 
     with Records.open(records) as kept:
-        opened = open_order(kept, order)
+        opened = open_order(kept, order, own=OwnTables(priors=priors))
     case, assessment = opened.case, opened.case.judged()
     if check is None and not any(problem.checks for problem in assessment.problems):
         typer.echo("\n".join(list_lines(opened.order.number, assessment)))

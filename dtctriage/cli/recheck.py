@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dtctriage.cli.choices import AsJson, Folder, Make, Meanings, RecordsUrl
+from dtctriage.cli.choices import AsJson, Folder, Make, Meanings, PriorsFile, RecordsUrl
 from dtctriage.cli.moment import now, wire_log_path
 
 if TYPE_CHECKING:
@@ -23,6 +23,7 @@ def recheck(
     ],
     meanings: Meanings = None,
     make: Make = None,
+    priors: PriorsFile = None,
     json: AsJson = False,
     out: Folder = None,
     records: RecordsUrl = None,
@@ -42,8 +43,11 @@ def recheck(
     from dtctriage.intake import take, wish_of
     from dtctriage.links import open_link
     from dtctriage.records import Records
-    from dtctriage.work.opening import OwnMeanings, fold
+    from dtctriage.triage.priors import own_priors
+    from dtctriage.work.opening import OwnTables, fold
 
+    # A table that cannot be read is told before the vehicle is asked, not after.
+    own_priors(priors)
     with Records.open(records) as kept:
         first = _first(kept, order)
         number = first.order
@@ -52,7 +56,7 @@ def recheck(
         with closing(open_link(link)) as way, closing(Progress()) as progress:
             place = wire_log or wire_log_path(number)
             sweep = take(way, link, wish, kept, number, place, now, progress.show, first.id)
-        made = sheet_of(kept, number, sweep, OwnMeanings(meanings, make))
+        made = sheet_of(kept, number, sweep, OwnTables(meanings, make, priors))
     hand_over(made, number, json, out, anything_read=progress.anything_read)
 
 

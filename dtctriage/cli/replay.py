@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from dtctriage.cli.choices import AsJson, Folder, Make, Meanings, ProfileFile
+from dtctriage.cli.choices import AsJson, Folder, Make, Meanings, PriorsFile, ProfileFile
 
 
 def replay(
@@ -18,6 +18,7 @@ def replay(
     profile: ProfileFile = None,
     meanings: Meanings = None,
     make: Make = None,
+    priors: PriorsFile = None,
     json: AsJson = False,
     out: Folder = None,
 ) -> None:
@@ -28,7 +29,7 @@ def replay(
     from dtctriage.intake import Wish, events_of
     from dtctriage.links import open_link
     from dtctriage.sheet import Job
-    from dtctriage.work.opening import OwnMeanings
+    from dtctriage.work.opening import OwnTables
 
     known, kept = read_profile(profile)
     link = open_link(f"replay:{recording}")
@@ -42,6 +43,6 @@ def replay(
         progress.close()
         link.close()
     written = datetime.fromtimestamp(recording.stat().st_mtime, UTC)
-    own = OwnMeanings(meanings, make)
+    own = OwnTables(meanings, make, priors)
     made = compose(events, Job(order=recording.stem), known, written, written, "", own)
     hand_over(made, recording.stem, json, out, anything_read=progress.anything_read)

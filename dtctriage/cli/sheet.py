@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from dtctriage.cli.choices import Make, Meanings, RecordsUrl
+from dtctriage.cli.choices import Make, Meanings, PriorsFile, RecordsUrl
 
 
 def sheet(
@@ -25,6 +25,7 @@ def sheet(
     ] = False,
     meanings: Meanings = None,
     make: Make = None,
+    priors: PriorsFile = None,
     explain: Annotated[
         bool,
         typer.Option(
@@ -40,7 +41,7 @@ def sheet(
     from dtctriage.errors import TriageError
     from dtctriage.records import Records
     from dtctriage.sheet import schema_text
-    from dtctriage.work.opening import OwnMeanings, open_order
+    from dtctriage.work.opening import OwnTables, open_order
 
     if schema:
         typer.echo(schema_text())
@@ -50,7 +51,7 @@ def sheet(
     if form not in FORMS:
         raise TriageError(f'"{form}" is no form of the sheet', f"Choose one of {', '.join(FORMS)}")
     with Records.open(records) as kept:
-        opened = open_order(kept, order, sweep, OwnMeanings(meanings, make))
+        opened = open_order(kept, order, sweep, OwnTables(meanings, make, priors))
         made = set_sheet(kept, opened)
     if to is None:
         show(made, form, readings=readings)

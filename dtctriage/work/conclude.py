@@ -7,7 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from dtctriage.errors import TriageError
+from dtctriage.triage.beforehand import kind_of
 from dtctriage.triage.factors import Evidence, Factors
+from dtctriage.triage.learned import kind_text
 from dtctriage.triage.model import Assessment, Problem
 from dtctriage.triage.suspects import things
 from dtctriage.triage.trouble import Trouble
@@ -103,6 +105,11 @@ def verdict(reasoning: Reasoning, problem: Problem, faults: Faults) -> Verdict:
 def cause_text(faults: Faults) -> str:
     """Faults as the records keep them; `faults_of` reads them again."""
     return _JOINT.join(fault.id for fault in faults)
+
+
+def kinds_of(reasoning: Reasoning, faults: Faults) -> tuple[str, ...]:
+    """Of what kind each fault is, as the records keep it: what later orders learn from."""
+    return tuple(kind_text(kind_of(reasoning.suspicion.wiring, fault)) for fault in faults)
 
 
 def faults_of(text: str, known: Sequence[Fault]) -> tuple[Fault, ...]:

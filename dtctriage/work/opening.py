@@ -13,13 +13,14 @@ from dtctriage.codes.shop import meanings_for
 from dtctriage.compare import Side
 from dtctriage.errors import TriageError
 from dtctriage.records import Order, Records, SweepOutcome, SweepRecord, VinOrigin
-from dtctriage.remembered import history_of, vin_of
+from dtctriage.remembered import found_of, history_of, vin_of
 from dtctriage.sweep.events import Event
 from dtctriage.sweep.picture import Picture, picture
 from dtctriage.triage.assess import assess
 from dtctriage.triage.generic import Basis, basis_of
 from dtctriage.triage.known import known_data
 from dtctriage.triage.model import Assessment
+from dtctriage.triage.priors import Priors, own_priors
 from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.view import Told
@@ -39,14 +40,18 @@ _ENDS = {
 
 
 @dataclass(frozen=True, slots=True)
-class OwnMeanings:
-    """Where the shop keeps its own meanings of codes: one CSV a make. `make` names it, else the vehicle's."""
+class OwnTables:
+    """Where the shop keeps its own meanings of codes, one CSV a make, and its own weights of faults.
 
-    folder: Path | None = None
+    `make` names the CSV of meanings, else the vehicle does.
+    """
+
+    meanings: Path | None = None
     make: str | None = None
+    priors: Path | None = None
 
 
-NO_OWN = OwnMeanings()
+NO_OWN = OwnTables()
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +63,7 @@ class Opened:
     profile: Profile | None
     picture: Picture
     case: Case
-    own: OwnMeanings
+    own: OwnTables
     basis: Basis | None
     """The generic vehicle, where there is no profile."""
 
@@ -68,27 +73,26 @@ class Opened:
         return Side(self.picture, self.case.judged())
 
 
-def open_order(
-    records: Records, number: str, sweep_id: int | None = None, own: OwnMeanings = NO_OWN
-) -> Opened:
+def open_order(records: Records, number: str, sweep_id: int | None = None, own: OwnTables = NO_OWN) -> Opened:
     """An order's sweep, the latest unless told. Raises TriageError when there is none."""
     order, sweep = records.order(number), sweep_of(records, number, sweep_id)
     return open_sweep(records, order, sweep, profile_of(sweep), own)
 
 
 def open_sweep(
-    records: Records, order: Order, sweep: SweepRecord, profile: Profile | None, own: OwnMeanings
+    records: Records, order: Order, sweep: SweepRecord, profile: Profile | None, own: OwnTables
 ) -> Opened:
     """A kept sweep, to be judged with what the shop remembers of like vehicles."""
     seen = fold(records.sweep_events(sweep.id), profile, _ENDS.get(sweep.outcome, ""))
     history = history_of(records, order, vin_of(order, seen), sweep.started_at)
     entered = order.vin if order.vin_origin is VinOrigin.ENTERED else None
     shop = meanings_of(own, order.make, profile)
-    basis = None if profile else basis_of(seen, entered_of(records, order.number), shop)
+    priors = Priors(own_priors(own.priors), found_of(records, order, sweep.started_at))
+    basis = None if profile else basis_of(seen, entered_of(records, order.number), shop, priors)
     wired = profile or (basis.profile if basis and basis.tells else None)
     spoken = ProbeText(wired) if wired else None
     log = read_log(records, order.number, spoken, _span(records, order, sweep))
-    suspicion = suspicion_of(profile)
+    suspicion = suspicion_of(profile, priors)
     told = Told.of(sweep.settings)
 
     def judged(observations: Sequence[Observation]) -> Assessment:
@@ -102,18 +106,18 @@ def open_sweep(
     return Opened(order, sweep, profile, seen, Case(log, reasoning, judged), own, basis)
 
 
-def suspicion_of(profile: Profile | None) -> Suspicion | None:
+def suspicion_of(profile: Profile | None, priors: Priors) -> Suspicion | None:
     """A profile prepared for weighing."""
     if profile is None:
         return None
     # Many small matrices: threads inside BLAS cost several times what they save.
     with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
-        return Suspicion(Wiring(profile))
+        return Suspicion(Wiring(profile), priors=priors)
 
 
-def meanings_of(own: OwnMeanings, make: str | None, profile: Profile | None) -> ShopMeanings:
+def meanings_of(own: OwnTables, make: str | None, profile: Profile | None) -> ShopMeanings:
     """The shop's own meanings for the make of the order, else of the profile."""
-    return meanings_for(own.folder, own.make, make or (profile.vehicle.make if profile else ""))
+    return meanings_for(own.meanings, own.make, make or (profile.vehicle.make if profile else ""))
 
 
 def _span(records: Records, order: Order, sweep: SweepRecord) -> Span:

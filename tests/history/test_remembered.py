@@ -9,9 +9,9 @@ import pytest
 
 from dtctriage.desk import sheet_of
 from dtctriage.link import BusProtocol, Framing, physical
-from dtctriage.records import Records, SweepOutcome
+from dtctriage.records import Conclusion, Records, SweepOutcome
 from dtctriage.records.likeness import MOST_LIKE
-from dtctriage.remembered import addresses_of, history_of
+from dtctriage.remembered import addresses_of, found_of, history_of
 from dtctriage.sheet import Sheet
 from dtctriage.sweep.events import (
     Answered,
@@ -210,3 +210,19 @@ def test_without_a_vin_nothing_is_remembered(records: Records, visit: Visit) -> 
     fleet(visit, 2, 0)
     order = records.create_or_update_order("RO-NEW", at=DAY)
     assert addresses_of(records, order, DAY) == ()
+
+
+def test_kinds_are_counted_once_an_order(records: Records) -> None:
+    """Undone conclusions, the order itself and what came later do not count; two faults share an order."""
+    found = {"1": ("open: fuse",), "2": ("open: fuse", "module dead: module"), "3": ("open: wire",)}
+    for number, kinds in found.items():
+        records.create_or_update_order(number, at=DAY)
+        records.log.add(number, Conclusion("found", kinds=kinds), who="", at=DAY)
+    undone = records.log.add("2", Conclusion("found", kinds=("open: load",)), who="", at=DAY)
+    records.log.undo(undone, at=DAY)
+    after = DAY + timedelta(days=1)
+    assert found_of(records, records.order("3"), after) == {
+        ("open", "fuse"): 1.5,
+        ("module dead", "module"): 0.5,
+    }
+    assert found_of(records, records.order("3"), DAY) == {}

@@ -124,7 +124,7 @@ def test_own_rows_change_their_kind_alone(bench: Any) -> None:
 def test_closed_orders_raise_their_kind_and_keep_the_sum(bench: Any) -> None:
     known, usual = before(bench, Priors(found={FUSE: 3.0, ("open", "sensor"): 9.0})), before(bench)
     assert known.of(BLOWN) > usual.of(BLOWN)
-    assert known.of(TCM) == pytest.approx(usual.of(TCM) * 50 / 53)
+    assert known.of(TCM) == pytest.approx(usual.of(TCM) * 30 / 33)
     assert known.everything == pytest.approx(usual.everything)
     assert known.outside == usual.outside
     assert known.origin((BLOWN,)) == "3 of 3 closed orders"
@@ -146,7 +146,7 @@ def test_the_formula_gives_the_weight(bench: Any) -> None:
         weight, basis = known.of(fault), known.basis(fault)
         formula = basis.partition(": ")[2].replace(", exposed", "").replace(" x ", " * ")
         assert eval(formula, {"__builtins__": {}}) == pytest.approx(weight, rel=1e-3), basis
-    assert known.basis(exposed).endswith("/ (50 + 4.5) x 6, exposed")
+    assert known.basis(exposed).endswith("/ (30 + 4.5) x 6, exposed")
     assert known.origin((exposed,)) == "ours; 1.5 of 4.5 closed orders"
 
 
