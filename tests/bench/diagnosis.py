@@ -81,6 +81,8 @@ def summary(found: Sequence[Outcome]) -> dict[str, object]:
         "first %": round(100 * sum(item.rank == 1 for item in found) / count, 1),
         "first three %": round(100 * sum(0 < item.rank <= 3 for item in found) / count, 1),
         "silent: first three %": round(100 * sum(0 < item.rank <= 3 for item in silent) / len(silent), 1),
+        "said of the first three %": round(100 * statistics.mean(item.first_three for item in silent), 1),
+        "silent: side in first three %": round(100 * sum(0 < i.side <= 3 for i in silent) / len(silent), 1),
         "found %": round(100 * sum(item.right for item in found) / count, 1),
         "group": round(statistics.mean(item.group for item in found), 2),
         "checks": round(statistics.mean(item.checks for item in found), 2),

@@ -19,6 +19,7 @@ from dtctriage.triage.choose import Offer, choose, table_of
 from dtctriage.triage.measured import lamp_class
 from dtctriage.triage.problems import divided, offers_for
 from dtctriage.triage.readings import LAMP_WORDS, LISTEN_WORDS, LOOK_WORDS
+from dtctriage.triage.sections import Sections
 from dtctriage.triage.seen import Seen, Testimony
 from dtctriage.triage.suspects import things
 from dtctriage.triage.suspicion import Hypothesis, Suspicion
@@ -55,12 +56,15 @@ HEAVY = Noise(0.05, 0.15, 0.01, 0.01, 0.03, 0.03, (11.3, 12.8), (2.0, 1000.0))
 class Outcome:
     """What came of one job.
 
-    `rank`: place of the true thing on the sheet after intake alone, 0 where no problem names it. `group`:
+    `rank`: place of the true thing on the sheet after intake alone, 0 where no problem names it; `side`: that
+    of its side; `first_three`: what the sheet itself gives its first three things. `group`:
     how many things were left when the technician stopped, `right` whether the true one is among them, `share`
     what was said of the group. `bits`: doubt after intake.
     """
 
     rank: int
+    side: int
+    first_three: float
     right: bool
     share: float
     group: int
@@ -208,6 +212,10 @@ def work(job: Job, policy: Policy) -> Outcome | None:
     # The technician works on the problem that the true fault belongs to, or on the first.
     place = min(range(len(ranks)), key=lambda i: ranks[i] or 1000)
     part, ranked = sheet[place]
+    sides = Sections(suspicion.wiring)
+    true_sides = {sides.of((fault,)) for fault in job.case} | {sides.of(job.case)}
+    side = _rank(list(sides.shares(ranked)), true_sides)
+    first_three = sum(share for _, share in grouped(suspicion, ranked)[:3])
     bits = -sum(p * math.log2(p) for _, p in grouped(suspicion, ranked) if p > 0)
     observations: list[Observation] = []
     done: set[str] = set()
@@ -225,7 +233,18 @@ def work(job: Job, policy: Policy) -> Outcome | None:
     group = [item for item in things_left if item[1] > 0.05] if stuck else things_left[:1]
     share = sum(item[1] for item in group)
     right = any(name in wanted for name, _ in group)
-    return Outcome(ranks[place], right, share, len(group), len(done), minutes, bits, bool(part.silent))
+    return Outcome(
+        ranks[place],
+        side,
+        first_three,
+        right,
+        share,
+        len(group),
+        len(done),
+        minutes,
+        bits,
+        bool(part.silent),
+    )
 
 
 def _rank(names: list[tuple[str, float]], wanted: set[str]) -> int:
