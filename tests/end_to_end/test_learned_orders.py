@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 
 Cli = Callable[..., Any]
-Take = Callable[..., list[tuple[str, float, str]]]
+Suspects = list[tuple[str, float, str]]
+Take = Callable[..., Suspects]
 CONNECTOR, COIL = "connector X101", "starter relay coil"
 
 
@@ -18,23 +19,23 @@ CONNECTOR, COIL = "connector X101", "starter relay coil"
 def take(cli: Cli, demo: Path, tmp_path: Path) -> Take:
     """An intake of the third order's vehicle: its suspects with their shares and where the weight is from."""
 
-    def taken(number: str, *options: object) -> list[tuple[str, float, str]]:
+    def taken(number: str, *options: object, known: bool = True) -> Suspects:
         link, log = f"classroom:{demo / 'third.lesson.toml'}", tmp_path / "wire.jsonl"
-        known = ("--profile", demo / "kavo.vehicle.toml", "--wire-log", log)
-        quick = ("--quick", "--rounds", 1, "--json")
-        ended = cli("intake", "--link", link, "--order", number, *known, *quick, *options)
+        profile = ("--profile", demo / "kavo.vehicle.toml") if known else ()
+        quick = ("--quick", "--rounds", 1, "--json", "--wire-log", log)
+        ended = cli("intake", "--link", link, "--order", number, *profile, *quick, *options)
         assert ended.code == 0, ended.err
         return suspects(ended.out)
 
     return taken
 
 
-def suspects(text: str) -> list[tuple[str, float, str]]:
+def suspects(text: str) -> Suspects:
     (problem,) = json.loads(text)["problems"]
     return [(item["title"], item["share"], item["weight_from"]) for item in problem["suspects"]]
 
 
-def sheet(cli: Cli, number: str, *options: object) -> list[tuple[str, float, str]]:
+def sheet(cli: Cli, number: str, *options: object) -> Suspects:
     return suspects(cli("sheet", number, "--form", "json", *options).out)
 
 
@@ -59,6 +60,18 @@ def test_three_closed_orders_move_the_fourth_intake(cli: Cli, take: Take) -> Non
     assert sheet(cli, "1") == first
     assert cli("conclude", "4", "coil burnt", "--suspect", "a").code == 0
     assert sheet(cli, "4") == fourth
+
+
+def test_what_was_found_without_a_profile_counts_too(cli: Cli, take: Take) -> None:
+    """A pin of the generic circuit: pins weigh more from then on, with a profile and without."""
+    shares = {title: share for title, share, _ in take("1", known=False)}
+    plug = "starter relay plug"
+    letter = "abcdef"[list(shares).index(plug)]
+    concluded = cli("conclude", "1", "pin pushed out", "--suspect", letter)
+    assert concluded.code == 0, concluded.err
+    again = {title: (share, origin) for title, share, origin in take("2", known=False)}
+    assert again[plug][0] > shares[plug] and again[plug][1] == "1 of 1 closed orders"
+    assert {title: origin for title, _, origin in take("3")}[CONNECTOR] == "1 of 1 closed orders"
 
 
 def test_the_shops_own_table_weighs_by_option_and_by_environment(
