@@ -125,13 +125,14 @@ def keep(
     """Keep what was entered. Raises EntryError where it contradicts itself or what was entered before."""
     if not entered.line:
         raise EntryError("Nothing was entered", f"Type {', '.join(f'{key}=' for key in item.keys)}")
-    _check(basis, item, entered)
+    check(basis, item, entered)
     entry = EnteredCircuit(item.name, entered.line, toml_text(fragment(item, entered)))
     records.log.add(number, entry, who=who, at=at)
     return entry
 
 
-def _check(basis: Basis, item: Enterable, entered: Entered) -> None:
+def check(basis: Basis, item: Enterable, entered: Entered) -> None:
+    """Lay the vehicle out with what was entered. Raises EntryError where that cannot be."""
     tried = basis_of(basis.picture, {**basis.entered, item.name: entered})
     problem = next(contradictions(tried.profile), None)
     if problem is not None:
