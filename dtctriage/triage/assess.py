@@ -67,9 +67,9 @@ def assess(
     verdicts = tuple(_verdicts(view, situation))
     spoken = (explained(item) for item in verdicts if isinstance(item, Finding))
     wired = [item for item in found if not _generic(view, item)]
-    told = sorted((item for item in spoken if not _said_already(item, wired)), key=_weight)
-    order = ranking(view, wired, told)
-    findings = [item for item in told if not _said_already(item, found)]
+    weighed = sorted((item for item in spoken if not _said_already(item, wired)), key=_weight)
+    order = ranking(view, wired, weighed)
+    findings = [item for item in weighed if not _said_already(item, found)]
     codes = tuple(_demoted(line, order) for line in code_lines(view, found))
     vin, vin_from = _vin(view)
     return Assessment(
