@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 from dtctriage.wiring.entered import NOTHING, Entered
 from dtctriage.wiring.parts import ONLY_PLUG
 from dtctriage.wiring.profile import BATTERY, BATTERY_MINUS, Key
 from dtctriage.wiring.templates import Template
+from dtctriage_reference import rows
 
 Tables = dict[str, list[dict[str, Any]]]
 """Tables of a profile by their name, such as fuse, as they stand in a file."""
@@ -23,8 +25,6 @@ _HOT = {"": IGNITION, "run": IGNITION, "accessory": ACCESSORY, "always": BATTERY
 BY_DIAGRAM = "by the wiring diagram"
 USUAL_RATING = 10.0
 """Ampere, of a fuse that is only assumed: common practice, no source. No sheet prints it."""
-HIDDEN_MINUTES = 45.0
-"""For a connector that was entered as out of reach: the price of `hidden connector` in check_costs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +122,7 @@ class Builder:
         pin = given or f"{self.base} connector:{assumed}"
         name = pin.partition(":")[0]
         hidden = name in self.entered.hidden.split(",")
-        minutes = HIDDEN_MINUTES if hidden else None
+        minutes = _hidden_minutes() if hidden else None
         self.add("connector", id=name, place=f"along the harness, {BY_DIAGRAM}", minutes=minutes)
         return [pin]
 
@@ -229,6 +229,12 @@ class _Circuit(Builder):
 
     def _pin(self, given: str, assumed: str) -> str:
         return given or f"{ONLY_PLUG}:{assumed}{self._subject.nth if self._subject.nth > 1 else ''}"
+
+
+@cache
+def _hidden_minutes() -> float:
+    """The price of a connector that was entered as out of reach."""
+    return next(float(row["minutes"]) for row in rows("check_costs") if row["place"] == "hidden connector")
 
 
 def _wired(table: dict[str, Any], key: str, value: str) -> dict[str, Any]:
