@@ -39,6 +39,8 @@ HIGH_VOLTAGE = "high_voltage"
 """The hazard at which nobody measures."""
 DRIVES = "hybrid_ev"
 """The group of modules on the high-voltage side."""
+FED = ("low side", "contact")
+"""Shapes of circuits with a feed that others may hang on too."""
 MOST_CIRCUITS = 6
 """Circuits laid out at most, those of the weightiest codes."""
 DIAGNOSIS, BETWEEN, BEHIND = "DIAGNOSIS", "MODULES", "BEHIND-GATEWAY"
@@ -221,12 +223,25 @@ class _Vehicle:
             return {"format": 1, "vehicle": vehicle} | self._dark()
         tables = [self._network()]
         numbers: dict[str, int] = {}
+        fuses = self._shared_fuses()
         for item in self.circuits:
             if not item.dangerous:
                 numbers[item.module] = nth = numbers.get(item.module, 0) + 1
-                subject = Subject(item.name, item.module, dict(item.told), self._starts(item), nth)
+                subject = Subject(
+                    item.name, item.module, dict(item.told), self._starts(item), nth, fuses.get(item.name, "")
+                )
                 tables.append(circuit_tables(subject, item.template, self.entered.get(item.name, NOTHING)))
         return {"format": 1, "vehicle": vehicle} | merged(*tables)
+
+    def _shared_fuses(self) -> dict[str, str]:
+        """Circuits of one module that fail together are first taken to hang on one fuse (common practice)."""
+        fed: dict[str, list[str]] = {}
+        for item in self.circuits:
+            if item.template.shape in FED and item.name not in self.entered:
+                fed.setdefault(item.module, []).append(item.name)
+        return {
+            name: f"shared {module} fuse" for module, names in fed.items() for name in names if len(names) > 1
+        }
 
     def _starts(self, item: CodedCircuit) -> bool:
         """Whether no vehicle starts without what the circuit drives or senses."""

@@ -39,6 +39,8 @@ class Subject:
     codes: Mapping[str, str]
     starts: bool = False
     nth: int = 1
+    fuse: str = ""
+    """What its fuse is taken to be called; unless told it has one of its own."""
 
 
 def circuit_tables(subject: Subject, template: Template, entered: Entered = NOTHING) -> Tables:
@@ -80,8 +82,9 @@ def merged(*parts: Tables) -> Tables:
 class Builder:
     """Gathers tables; `base` is what assumed parts are called after."""
 
-    def __init__(self, base: str, entered: Entered) -> None:
+    def __init__(self, base: str, entered: Entered, fuse: str = "") -> None:
         self.base = base
+        self._fuse = fuse or f"{base} fuse"
         self.entered = entered
         self.tables: Tables = {}
 
@@ -100,7 +103,7 @@ class Builder:
         if relay:
             source = self.relay(relay, source)
         rating = entered.rating if entered.fuse else USUAL_RATING
-        name = entered.fuse_id or f"{self.base} fuse"
+        name = entered.fuse_id or self._fuse
         place = f"fuse box, {BY_DIAGRAM}"
         return self.add("fuse", id=name, **{"from": source}, rating=rating, place=place)
 
@@ -129,7 +132,7 @@ class Builder:
 
 class _Circuit(Builder):
     def __init__(self, subject: Subject, template: Template, entered: Entered) -> None:
-        super().__init__(subject.id, entered)
+        super().__init__(subject.id, entered, subject.fuse)
         self._subject = subject
         self._template = template
 

@@ -83,6 +83,15 @@ def test_codes_of_one_part_are_one_problem_and_those_of_two_are_two(bench: Bench
     }
 
 
+def test_circuits_that_fail_together_are_looked_for_in_the_fuse_they_share(bench: Bench) -> None:
+    """Common practice: what they share comes first."""
+    problem = only(assess(coded(bench, "P0615", "P0443")))
+    assert problem.suspects[0].title == "shared 7E0 fuse"
+    assert problem.checks[0].what.startswith("measure shared 7E0 fuse on both test points")
+    (alone,) = assess(coded(bench, "P0443")).problems
+    assert alone.suspects[0].title == "evaporative purge valve fuse"
+
+
 @pytest.mark.parametrize("code", ["P0420", "P0301", "P0116", "P1234", "B0001", "U0100"])
 def test_a_code_without_a_sensible_circuit_gets_none(bench: Bench, code: str) -> None:
     assert basis_of(coded(bench, code)).circuits == ()
