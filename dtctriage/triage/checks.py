@@ -11,9 +11,8 @@ from dtctriage.triage.choose import Offer
 from dtctriage.triage.hazards import AIRBAG_CAUTION, is_airbag, off_limits
 from dtctriage.triage.tables import default_minutes, limit
 from dtctriage.triage.watched import pins_of_part, watched
-from dtctriage.wiring.bench import Means, Probe, Setup
+from dtctriage.wiring.bench import THE_ROLL, Means, Probe, Setup
 from dtctriage.wiring.buses import bus_node
-from dtctriage.wiring.faults import FaultKind
 from dtctriage.wiring.parts import module_pin, place_name
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import (
@@ -27,7 +26,6 @@ from dtctriage.wiring.profile import (
     Profile,
     Relay,
 )
-from dtctriage.wiring.states import Case
 
 POWER_OFF = "key off, one minute at rest, battery minus off"
 KEY_ON = "key on, engine off, everything plugged in"
@@ -290,7 +288,7 @@ def key_offer() -> Offer:
         rule.expect,
         rule.source,
         default_minutes("key"),
-        tells=_answers_with_key_on,
+        (Probe(Means.CALL, THE_ROLL),),
     )
 
 
@@ -306,9 +304,3 @@ def battery_offer(profile: Profile) -> Offer:
         2.0,
         _volts(BATTERY),
     )
-
-
-def _answers_with_key_on(case: Case) -> str:
-    """Whether what was silent answers once the key is on; a cause outside the profile has no place."""
-    woken = (FaultKind.KEY_POSITION, FaultKind.MODULE_ASLEEP)
-    return "they answer" if any(f.kind in woken and f.at for f in case) else "still silent"

@@ -67,8 +67,7 @@ def choose(
     """
     cases, shares = _cases(hypotheses)
     labels = labels_of(cases)
-    right = _put_right(cases)
-    read = [_Read(bench, offer, cases, right) for offer in offers]
+    read = [_Read(bench, offer, cases) for offer in offers]
     minutes = [offer.minutes for offer in offers]
     ranked = _ranking(labels, shares, [item.cells for item in read], minutes, most)
     return tuple(_check(read[place], settles, cases, shares, naming) for place, settles in ranked)
@@ -77,13 +76,13 @@ def choose(
 class _Read:
     """What an offer reads in each case, and the cells that a technician can tell apart."""
 
-    def __init__(self, bench: Bench, offer: Offer, cases: Sequence[Faults], right: Sequence[Faults]) -> None:
+    def __init__(self, bench: Bench, offer: Offer, cases: Sequence[Faults]) -> None:
         self.offer = offer
         if offer.tells is not None:
             self.words = [offer.tells(case) for case in cases]
             self.cells = _numbered(self.words)
             return
-        values = bench.survey(offer.probes, right)
+        values = bench.survey(offer.probes, cases)
         split = [classes(probe, value) for probe, value in zip(offer.probes, values, strict=True)]
         self.cells = _numbered(list(zip(*(column.tolist() for column in split), strict=True)))
         self.words = [
@@ -92,11 +91,6 @@ class _Read:
             )
             for i in range(len(cases))
         ]
-
-
-def _put_right(cases: Sequence[Faults]) -> list[Faults]:
-    """Checks are done with the key where it belongs: then nothing is wrong."""
-    return [tuple(fault for fault in case if fault.kind is not FaultKind.KEY_POSITION) for case in cases]
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,8 +156,7 @@ def table_of(
 ) -> tuple[Cells, Floats, list[Cells]]:
     """Labels and shares of the cases (H,), and the cells of each offer's readings (H,)."""
     cases, shares = _cases(hypotheses)
-    right = _put_right(cases)
-    return labels_of(cases), shares, [_Read(bench, offer, cases, right).cells for offer in offers]
+    return labels_of(cases), shares, [_Read(bench, offer, cases).cells for offer in offers]
 
 
 def best_step(

@@ -74,6 +74,10 @@ class Measured:
         """What a suspect would have shown, in the reading's unit."""
         return float(self._bench.readings(observation.probe, [case], WORN_OHMS[1])[0])
 
+    def scaled(self, value: float) -> float:
+        """A voltage that follows the battery, as it would be with the profile's battery."""
+        return value * self._scale if abs(value) > BATTERY_LEVEL else value
+
     def baseless(self, observation: Observation) -> float:
         """The chance of a reading that says nothing: any value of the range alike."""
         match observation.probe.means:
@@ -99,10 +103,11 @@ class Measured:
                 return _words(("sound", "bad"), observation.word, expected.astype(int), "look_wrong")
             case Means.LISTEN:
                 return _words(("no click", "click"), observation.word, expected.astype(int), "word_wrong")
+            case Means.CALL:
+                return _words(("silent", "answers"), observation.word, expected.astype(int), "word_wrong")
 
     def _volts(self, value: float, expected: Floats) -> Floats:
-        if abs(value) > BATTERY_LEVEL:
-            value *= self._scale
+        value = self.scaled(value)
         spread = np.hypot(likelihood("meter_volts"), likelihood("model_share") * np.abs(expected))
         return _normal(value - expected, spread)
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from dtctriage.triage.measured import BATTERY_LEVEL, WORN_OHMS, Measured
+from dtctriage.triage.measured import WORN_OHMS, Measured
 from dtctriage.triage.model import Factor
 from dtctriage.triage.readings import reading_words
 from dtctriage.triage.seen import Seen
@@ -23,6 +23,7 @@ from dtctriage.wiring.states import Case
 SPREADS = 2.0
 """As many standard deviations to both sides are called expected: 95 % of a normal distribution."""
 _WORDS = {Means.LAMP: ("word_wrong", 3), Means.LISTEN: ("word_wrong", 2), Means.LOOK: ("look_wrong", 2)}
+_WORDS |= {Means.CALL: ("word_wrong", 2)}
 """The chance of a slip, and how many words there are."""
 
 
@@ -31,22 +32,19 @@ class ReadingFactors:
 
     def __init__(self, suspicion: Suspicion, seen: Seen, observations: Sequence[Observation]) -> None:
         self._bench = suspicion.bench
-        self._battery = suspicion.wiring.profile.battery.volts
-        self._connector = seen.connector_volts
         self._measured = Measured(suspicion.bench, observations, seen.connector_volts)
         self._spoken = ProbeText(suspicion.wiring.profile)
 
     def of(self, observation: Observation, case: Case) -> Factor:
-        """One reading under one fault, or two. A key in the wrong place is put right for a measurement."""
+        """One reading under one fault, or two."""
         probe = observation.probe
-        right = tuple(fault for fault in case if fault.kind is not FaultKind.KEY_POSITION)
         evidence = (
             f"{reading_words(probe, value_of(observation))} at {self._spoken.place(probe)}, "
-            f"{self._spoken.condition(probe)}: expected {self._expected(probe, right)} with this fault, "
+            f"{self._spoken.condition(probe)}: expected {self._expected(probe, case)} with this fault, "
             f"{self._expected(probe, ())} in a sound vehicle"
         )
-        fits = float(self._measured.fits(observation, [right])[0])
-        basis = self._basis(observation, right)
+        fits = float(self._measured.fits(observation, [case])[0])
+        basis = self._basis(observation, case)
         return Factor(evidence, fits, basis, likelihood_source("reading_wrong"), fits < 1)
 
     def _expected(self, probe: Probe, case: Case) -> str:
@@ -83,23 +81,19 @@ class ReadingFactors:
             return f"{1 - likelihood(name):g}" if same else f"{likelihood(name) / (words - 1):g}"
         value = observation.value or 0.0
         if probe.means is Means.VOLTS:
-            return f"normal({self._scaled(value):.4g} V; {expected:.4g} V, {_volt_spread(expected):.3g} V)"
+            shown = self._measured.scaled(value)
+            return f"normal({shown:.4g} V; {expected:.4g} V, {_volt_spread(expected):.3g} V)"
         if math.isinf(value):
             return "1e-06" if expected < 1e6 else "1"
         shown, should = max(value, 0.3), min(max(expected, 0.3), 1e8)
         return f"normal(ln {shown:.3g}; ln {should:.3g}, {likelihood('ohms_share'):g})"
-
-    def _scaled(self, value: float) -> float:
-        """A voltage of the battery's, as it would be with the profile's battery."""
-        low = self._connector is None or self._connector < 6 or abs(value) <= BATTERY_LEVEL
-        return value if low or self._connector is None else value * self._battery / self._connector
 
 
 def value_of(observation: Observation) -> float:
     """A word as the number that a bench gives for it."""
     if observation.value is not None:
         return observation.value
-    return {"lit": 1.0, "dim": 0.3, "bad": 1.0, "click": 1.0}.get(observation.word, 0.0)
+    return {"lit": 1.0, "dim": 0.3, "bad": 1.0, "click": 1.0, "answers": 1.0}.get(observation.word, 0.0)
 
 
 def _volt_spread(expected: float) -> float:

@@ -14,6 +14,7 @@ from dtctriage.wiring.network import Floats
 LAMP_WORDS = ("dark", "dim", "lit")
 LOOK_WORDS = ("sound", "bad")
 LISTEN_WORDS = ("no click", "click")
+CALL_WORDS = ("silent", "answers")
 OL_CLASS = 99
 
 
@@ -50,6 +51,8 @@ def reading_words(probe: Probe, value: float) -> str:
             return LOOK_WORDS[int(value)]
         case Means.LISTEN:
             return LISTEN_WORDS[int(value)]
+        case Means.CALL:
+            return CALL_WORDS[int(value)]
 
 
 def _ohms(value: float) -> str:

@@ -27,7 +27,7 @@ def suspects(suspicion: Suspicion, ranked: Sequence[Hypothesis]) -> tuple[Suspec
     last = bool(ranked) and ranked[-1].outside
     ordered = sorted(
         groups.items(),
-        key=lambda pair: (last and pair[1][0].outside, -sum(item.share for item in pair[1])),
+        key=lambda pair: (last and pair[1][0].outside, -round(sum(item.share for item in pair[1]), 9)),
     )
     shown: list[Suspect] = []
     total = 0.0

@@ -104,7 +104,7 @@ class Suspicion:
     ) -> list[Observation]:
         """Readings that no suspect worth a mention gives a chance: they or the wiring as known are off."""
         measured = Measured(self.bench, observations, seen.connector_volts)
-        cases = [_put_right(item.faults) for item in ranked if item.share > WORTH_A_MENTION]
+        cases = [item.faults for item in ranked if item.share > WORTH_A_MENTION]
         return [item for item in observations if cases and float(measured.fits(item, cases).max()) < MISFIT]
 
     def explains(self, fault: Fault, trouble: Trouble) -> Trouble:
@@ -165,8 +165,7 @@ class Suspicion:
         score[kept] = np.log(weights[kept]) + chance[kept]
         if measured:
             # Readings are taken with the key where it belongs.
-            cases = self._plain if shown is self._singles else shown.cases
-            score = score + measured.log_chances(cases)
+            score = score + measured.log_chances(shown.cases)
         return _Table(shown, found, score)
 
     def _one_is_not_enough(self, table: _Table, measured: Measured, trouble: Trouble) -> bool:
@@ -176,7 +175,7 @@ class Suspicion:
             return bool(trouble)
         if table.found.of(best) != trouble:
             return True
-        case = [_put_right(table.shown.cases[best])]
+        case = [table.shown.cases[best]]
         return any(float(measured.fits(item, case)[0]) < MISFIT for item in measured.observations)
 
     def _scored_pairs(self, first: _Table, weigher: Weigher, measured: Measured, trouble: Trouble) -> _Table:
@@ -195,8 +194,8 @@ class Suspicion:
         """(H, observations) single faults that change what was measured."""
         felt = np.zeros((len(self._singles), len(measured.observations)), dtype=bool)
         for i, item in enumerate(measured.observations):
-            work = partial(self.bench.readings, item.probe, self._plain)
-            here = self.bench.remembered(self._plain, item.probe, work)
+            work = partial(self.bench.readings, item.probe, self._singles.cases)
+            here = self.bench.remembered(self._singles.cases, item.probe, work)
             sound = float(self.bench.readings(item.probe, NO_FAULT)[0])
             finite = np.isfinite(here) & np.isfinite(sound)
             felt[:, i] = np.where(finite, np.abs(here - sound) > 0.02 * abs(sound) + 0.05, here != sound)
@@ -206,16 +205,6 @@ class Suspicion:
     def _keyed(self) -> Flags:
         """(H,) the key's other positions."""
         return np.array([case[0].kind is FaultKind.KEY_POSITION for case in self._singles.cases], dtype=bool)
-
-    @cached_property
-    def _plain(self) -> list[Case]:
-        """The single faults with the key put right."""
-        return [_put_right(case) for case in self._singles.cases]
-
-
-def _put_right(case: Case) -> Case:
-    """The faults left once the key is where it belongs."""
-    return tuple(fault for fault in case if fault.kind is not FaultKind.KEY_POSITION)
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,4 +234,5 @@ def _ranked(tables: Sequence[_Table], outside: float) -> list[Hypothesis]:
     inside = sum(item.share for item in found)
     found.append(Hypothesis((), float(shares[-1]), Trouble()))
     # The profile's faults are many and small, what lies outside is one lump: together they outrank it.
-    return sorted(found, key=lambda item: (item.outside and item.share < inside, -item.share))
+    # Rounded: suspects that fit alike keep the profile's order whatever the last digits say.
+    return sorted(found, key=lambda item: (item.outside and item.share < inside, -round(item.share, 9)))

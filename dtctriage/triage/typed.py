@@ -247,7 +247,8 @@ def _no_number(text: str, means: Means) -> ReadingError:
         return ReadingError(f"{text} on a voltmeter: its range is too small", "Take the next higher range")
     for other in Means:
         if other is not means and text.lower() in _words(other):
-            kind = {Means.LAMP: "a lamp", Means.LISTEN: "a relay", Means.LOOK: "the eyes"}.get(other, "ohms")
+            known = {Means.LAMP: "a lamp", Means.LISTEN: "a relay", Means.LOOK: "the eyes"}
+            kind = known.get(other, "the roll" if other is Means.CALL else "ohms")
             return ReadingError(
                 f'"{text}" is a word for {kind}, not a reading in {UNITS[means]}', _examples(means)
             )
@@ -255,5 +256,6 @@ def _no_number(text: str, means: Means) -> ReadingError:
 
 
 def _no_word(text: str, means: Means) -> ReadingError:
-    with_what = {Means.LAMP: "a test lamp", Means.LOOK: "the eyes", Means.LISTEN: "the ears"}[means]
+    by_means = {Means.LAMP: "a test lamp", Means.LOOK: "the eyes", Means.LISTEN: "the ears"}
+    with_what = by_means.get(means, "the roll")
     return ReadingError(f'"{text[:SHOWN]}" is nothing that {with_what} can tell', _examples(means))

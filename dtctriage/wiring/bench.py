@@ -22,6 +22,8 @@ class Means(StrEnum):
     """The eyes, at a part: fuse, terminal, ground point."""
     LISTEN = "listen"
     """The ears, at a relay, while its feed is switched on."""
+    CALL = "call"
+    """The roll, called once more with the key in run and the vehicle awake; `plus` is THE_ROLL."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,8 @@ class Setup:
     battery: bool = True
 
 
+THE_ROLL = "roll"
+"""What one calls."""
 PLUGGED = Setup()
 """Key in run, engine off, everything plugged in."""
 
@@ -56,7 +60,7 @@ class Probe:
 class Observation:
     """A reading that was taken. `value` in volt or ohm, `math.inf` for an ohmmeter's OL, else None.
 
-    `word` where there is no number: lit, dim, dark; sound, bad; click, no click.
+    `word` where there is no number: lit, dim, dark; sound, bad; click, no click; answers, silent.
     """
 
     probe: Probe

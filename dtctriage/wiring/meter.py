@@ -48,10 +48,12 @@ class Bench:
         self._worn: dict[int, tuple[Sequence[Case], NDArray[np.intp], list[Case]]] = {}
 
     def readings(self, probe: Probe, cases: Sequence[Case], worn_ohms: float = HIGH_OHMS) -> Floats:
-        """(H,) volts; ohms, `inf` for OL; the lamp's share of nominal volts; 1 for a click or a bad part."""
+        """(H,) volts; ohms, `inf` for OL; share of nominal volts; 1 for a click, a bad part, an answer."""
         if (place := bus_place(self.wiring.profile, probe.plus)) is not None:
             return PairMeter(self.wiring.profile, place).readings(probe, cases)
         match probe.means:
+            case Means.CALL:
+                return np.array([float(any(_woken(fault) for fault in case)) for case in cases])
             case Means.LOOK:
                 return _looks(probe.plus, cases, self._states(cases, probe.setup, worn_ohms))
             case Means.LISTEN:
@@ -126,6 +128,11 @@ class Bench:
         place = [relay.id for relay in self.wiring.profile.relay].index(probe.plus)
         closed: Floats = self._states(cases, probe.setup, worn_ohms).switched.closed[:, place].astype(float)
         return closed
+
+
+def _woken(fault: Fault) -> bool:
+    """What keeps modules silent only until the key is on and somebody wakes them."""
+    return fault.kind in (FaultKind.KEY_POSITION, FaultKind.MODULE_ASLEEP) and bool(fault.at)
 
 
 def _looks(part: str, cases: Sequence[Case], states: States) -> Floats:

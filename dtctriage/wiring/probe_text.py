@@ -27,6 +27,7 @@ _MEANS = {
     Means.LAMP: ("lamp", "test lamp"),
     Means.LOOK: ("look at", "look"),
     Means.LISTEN: ("listen to", "listen", "hear"),
+    Means.CALL: ("call the", "call"),
 }
 BETWEEN_NODES = (Means.VOLTS, Means.OHMS, Means.LAMP)
 """What is measured between two places; the rest is at one thing."""
