@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from dtctriage.triage.model import Suspect
-from dtctriage.triage.suspicion import Hypothesis, Suspicion
+from dtctriage.triage.suspicion import Hypothesis, Suspicion, in_steps
 from dtctriage.wiring.faults import Fault, FaultKind
 from dtctriage.wiring.parts import PartKind
 from dtctriage.wiring.profile import Circuit, Profile
@@ -27,7 +27,7 @@ def suspects(suspicion: Suspicion, ranked: Sequence[Hypothesis]) -> tuple[Suspec
     last = bool(ranked) and ranked[-1].outside
     ordered = sorted(
         groups.items(),
-        key=lambda pair: (last and pair[1][0].outside, -round(sum(item.share for item in pair[1]), 9)),
+        key=lambda pair: (last and pair[1][0].outside, -in_steps(sum(item.share for item in pair[1]))),
     )
     shown: list[Suspect] = []
     total = 0.0

@@ -220,6 +220,11 @@ def _counts(trouble: Trouble) -> tuple[int, int, int, int]:
     return len(trouble.silent), len(trouble.unsteady), len(trouble.missed), len(trouble.codes)
 
 
+def in_steps(share: float) -> float:
+    """A share to six digits, for sorting."""
+    return float(f"{share:.6g}")
+
+
 def _ranked(tables: Sequence[_Table], outside: float) -> list[Hypothesis]:
     scores = np.concatenate([*(table.score for table in tables), [outside]])
     shares = np.exp(scores - scores.max())
@@ -235,4 +240,4 @@ def _ranked(tables: Sequence[_Table], outside: float) -> list[Hypothesis]:
     found.append(Hypothesis((), float(shares[-1]), Trouble()))
     # The profile's faults are many and small, what lies outside is one lump: together they outrank it.
     # Rounded: suspects that fit alike keep the profile's order whatever the last digits say.
-    return sorted(found, key=lambda item: (item.outside and item.share < inside, -round(item.share, 9)))
+    return sorted(found, key=lambda item: (item.outside and item.share < inside, -in_steps(item.share)))

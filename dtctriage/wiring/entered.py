@@ -120,7 +120,8 @@ def parse(words: Iterable[str], known: Iterable[str] = KEYS) -> Entered:
         if not equals or key not in known:
             near = difflib.get_close_matches(key, known, n=1)
             meant = f"; did you mean {near[0]}=?" if near else ""
-            raise EntryError(f'"{word[:SHOWN]}" is none of the words here{meant}', f"Type {_listed(known)}")
+            shown = " ".join(word.split())[:SHOWN]
+            raise EntryError(f'"{shown}" is none of the words here{meant}', f"Type {_listed(known)}")
         if getattr(found, key):
             raise EntryError(f"{key} was given twice", "Give it once")
         found = replace(found, **{key: checked(key, value)})

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 
-from dtctriage.wiring.bench import PLUGGED, Means, Probe, Setup
+from dtctriage.wiring.bench import PLUGGED, THE_ROLL, Means, Probe, Setup
 from dtctriage.wiring.network import REFERENCE
 from dtctriage.wiring.places import SHOWN, PlaceError, Places, key
 from dtctriage.wiring.profile import Key, Profile
@@ -53,6 +53,8 @@ class ProbeText:
 
     def place(self, probe: Probe) -> str:
         """Where: "F7 load side to battery -"."""
+        if probe.means is Means.CALL:
+            return THE_ROLL
         if probe.means not in BETWEEN_NODES:
             return self.places.thing_words(probe.plus)
         if self._alone(probe):
@@ -87,6 +89,8 @@ class ProbeText:
         if part is not None:
             return Probe(means, part, setup=self._setup(conditions, ALONE))
         setup = self._setup(conditions, AT_REST if means is Means.OHMS else PLUGGED)
+        if means is Means.CALL:
+            return Probe(means, THE_ROLL, setup=setup)
         if means not in BETWEEN_NODES:
             return Probe(means, self.places.thing(place), setup=setup)
         plus, minus = self._ends(place, setup.off)

@@ -18,7 +18,7 @@ from dtctriage.codes.network import codes_for_role
 from dtctriage.triage.choose import Offer, choose, table_of
 from dtctriage.triage.measured import lamp_class
 from dtctriage.triage.problems import divided, offers_for
-from dtctriage.triage.readings import LAMP_WORDS, LISTEN_WORDS, LOOK_WORDS
+from dtctriage.triage.readings import CALL_WORDS, LAMP_WORDS, LISTEN_WORDS, LOOK_WORDS
 from dtctriage.triage.sections import Sections
 from dtctriage.triage.seen import Seen, Testimony
 from dtctriage.triage.suspects import things
@@ -139,6 +139,8 @@ class Job:
                 return Observation(probe, word=LOOK_WORDS[0 if wrong else int(value)])
             case Means.LISTEN:
                 return Observation(probe, word=LISTEN_WORDS[0 if wrong else int(value)])
+            case Means.CALL:
+                return Observation(probe, word=CALL_WORDS[0 if wrong else int(value)])
 
 
 def grouped(suspicion: Suspicion, ranked: Sequence[Hypothesis]) -> list[tuple[str, float]]:

@@ -20,6 +20,7 @@ VALUES = {
     Means.LAMP: st.floats(0, 1),
     Means.LOOK: st.sampled_from([0.0, 1.0]),
     Means.LISTEN: st.sampled_from([0.0, 1.0]),
+    Means.CALL: st.sampled_from([0.0, 1.0]),
 }
 
 

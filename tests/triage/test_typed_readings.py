@@ -23,7 +23,7 @@ from dtctriage.wiring.bench import Means, Observation, Probe
 from dtctriage_reference import rows
 
 PROBES = {means: Probe(means, "F21") for means in Means}
-VOLTS, OHMS, LAMP, LOOK, LISTEN = (PROBES[means] for means in Means)
+VOLTS, OHMS, LAMP, LOOK, LISTEN, CALL = (PROBES[means] for means in Means)
 
 
 @pytest.mark.parametrize(

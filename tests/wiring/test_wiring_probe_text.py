@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dtctriage.wiring.bench import PLUGGED, Means, Probe, Setup
+from dtctriage.wiring.bench import PLUGGED, THE_ROLL, Means, Probe, Setup
 from dtctriage.wiring.network import REFERENCE
 from dtctriage.wiring.parts import PartKind, parts_of
 from dtctriage.wiring.places import PlaceError
@@ -130,6 +130,8 @@ def test_every_probe_reads_back(spoken: ProbeText, kavo: Profile, data: st.DataO
     elif means in (Means.LOOK, Means.LISTEN):
         ids = [part.id for part in parts] if means is Means.LOOK else [relay.id for relay in kavo.relay]
         probe = Probe(means, data.draw(st.sampled_from(ids)), setup=setup)
+    elif means is Means.CALL:
+        probe = Probe(means, THE_ROLL, setup=setup)
     else:
         plus, minus = data.draw(st.lists(st.sampled_from(nodes), min_size=2, max_size=2, unique=True))
         probe = Probe(means, plus, minus, setup)
