@@ -115,7 +115,10 @@ def test_identification_on_29_bit(replayed: Callable[[str], dict[str, Any]]) -> 
     assert vin_is_that_of_the_frames
     assert sheet["vehicle"]["vin_from"] == "module 18DAEEFB"
     answered = {item[1:3] for item in payloads(name, "18DAFBEE") if item and item[0] == 0x62}
-    assert len(sheet["modules"][0]["identity"]) == len(answered - {b"\xf1\x90"}) > 1
+    told = {item["number"] for part in ("identification", "readings") for item in sheet["data"][0][part]}
+    assert told == {number.hex().upper() for number in answered}
+    standard = {number for number in answered if 0xF180 <= int.from_bytes(number, "big") <= 0xF19F}
+    assert len(sheet["modules"][0]["identity"]) == len(standard - {b"\xf1\x90"}) > 1
     assert sheet["codes"] == []
     assert "18DAEEFB: not asked for" in findings_of(sheet)["codes_not_read"]
 
