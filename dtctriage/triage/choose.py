@@ -20,7 +20,7 @@ from dtctriage.wiring.bench import Probe
 from dtctriage.wiring.faults import Fault, FaultKind
 from dtctriage.wiring.meter import Bench
 from dtctriage.wiring.network import Floats
-from dtctriage.wiring.states import Case as Faults
+from dtctriage.wiring.states import Case
 
 MOST = 8
 """As many checks as fit on a sheet."""
@@ -33,13 +33,13 @@ LEAST_SHARE = 1e-3
 MOST_OUTCOMES = 4
 
 Cells = NDArray[np.intp]
-Naming = Callable[[Faults], str]
+Naming = Callable[[Case], str]
 """What the sheet calls the thing at fault."""
 
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """A check the wiring offers: readings to take (`probes`), or what `tells` cases apart in words."""
+    """A check the wiring offers: the readings to take."""
 
     what: str
     where: str
@@ -47,8 +47,7 @@ class Offer:
     expect: str
     source: str
     minutes: float
-    probes: tuple[Probe, ...] = ()
-    tells: Callable[[Faults], str] | None = None
+    probes: tuple[Probe, ...]
     caution: str = ""
 
 
@@ -69,19 +68,15 @@ def choose(
     labels = labels_of(cases)
     read = [_Read(bench, offer, cases) for offer in offers]
     minutes = [offer.minutes for offer in offers]
-    ranked = _ranking(labels, shares, [item.cells for item in read], minutes, most)
+    ranked = ranking(labels, shares, [item.cells for item in read], minutes, most)
     return tuple(_check(read[place], settles, cases, shares, naming) for place, settles in ranked)
 
 
 class _Read:
     """What an offer reads in each case, and the cells that a technician can tell apart."""
 
-    def __init__(self, bench: Bench, offer: Offer, cases: Sequence[Faults]) -> None:
+    def __init__(self, bench: Bench, offer: Offer, cases: Sequence[Case]) -> None:
         self.offer = offer
-        if offer.tells is not None:
-            self.words = [offer.tells(case) for case in cases]
-            self.cells = _numbered(self.words)
-            return
         values = bench.survey(offer.probes, cases)
         split = [classes(probe, value) for probe, value in zip(offer.probes, values, strict=True)]
         self.cells = _numbered(list(zip(*(column.tolist() for column in split), strict=True)))
@@ -93,26 +88,14 @@ class _Read:
         ]
 
 
-@dataclass(frozen=True, slots=True)
-class Case:
-    """A possible state of the vehicle: what to find, how likely, and what every check reads."""
-
-    label: Hashable
-    share: float
-    readings: tuple[Hashable, ...]
-
-
-def ranking(cases: Sequence[Case], minutes: Sequence[float], most: int) -> Iterator[tuple[int, float]]:
-    """Places of the checks in their order, each with the share of the doubt left that it is to take."""
-    readings = [_numbered([case.readings[check] for case in cases]) for check in range(len(minutes))]
-    labels = _numbered([case.label for case in cases])
-    return _ranking(labels, np.array([case.share for case in cases]), readings, minutes, most)
-
-
-def _ranking(
+def ranking(
     labels: Cells, shares: Floats, readings: Sequence[Cells], minutes: Sequence[float], most: int
 ) -> Iterator[tuple[int, float]]:
-    """`labels`, `shares` (H,): the thing at fault and its chance; `readings`: each check's cells, (H,)."""
+    """Places of the checks in their order, each with the share of the doubt left that it is to take.
+
+    `labels`, `shares` (H,): the thing at fault and its chance; `readings`: the cell that each check's reading
+    falls into, (H,) for each check.
+    """
     cells: Cells = np.zeros(len(labels), dtype=np.intp)
     left = list(range(len(minutes)))
     for _ in range(most):
@@ -132,7 +115,7 @@ def entropy(shares: Iterable[float] | Floats) -> float:
     return -math.fsum(p * math.log2(p) for p in shares if p > 0)
 
 
-def _cases(hypotheses: Sequence[Hypothesis]) -> tuple[list[Faults], Floats]:
+def _cases(hypotheses: Sequence[Hypothesis]) -> tuple[list[Case], Floats]:
     """The cases worth telling apart and the chance of each."""
     inside = [item for item in hypotheses if not item.outside and item.share > LEAST_SHARE]
     total = math.fsum(item.share for item in inside)
@@ -146,7 +129,7 @@ OUTSIDE = Fault(FaultKind.KEY_POSITION, "")
 """Stands for a cause that the profile does not hold: every reading is that of a sound vehicle."""
 
 
-def labels_of(cases: Sequence[Faults]) -> Cells:
+def labels_of(cases: Sequence[Case]) -> Cells:
     """(H,) numbers of the parts at fault: kinds of fault of one part are one."""
     return _numbered([case[0].at if len(case) == 1 else tuple(f.at for f in case) for case in cases])
 
@@ -163,7 +146,7 @@ def best_step(
     labels: Cells, shares: Floats, readings: Sequence[Cells], minutes: Sequence[float]
 ) -> int | None:
     """The check that is proposed first; None where none is worth the walk."""
-    return next((check for check, _ in _ranking(labels, shares, readings, minutes, 1)), None)
+    return next((check for check, _ in ranking(labels, shares, readings, minutes, 1)), None)
 
 
 def _numbered(names: Sequence[Hashable]) -> Cells:
@@ -183,7 +166,7 @@ def _doubt(cells: Cells, labels: Cells, shares: Floats) -> float:
     return entropy(joint) - entropy(np.bincount(cells, weights=shares))
 
 
-def _check(read: _Read, settles: float, cases: Sequence[Faults], shares: Floats, naming: Naming) -> Check:
+def _check(read: _Read, settles: float, cases: Sequence[Case], shares: Floats, naming: Naming) -> Check:
     offer = read.offer
     return Check(
         offer.what,
@@ -199,7 +182,7 @@ def _check(read: _Read, settles: float, cases: Sequence[Faults], shares: Floats,
     )
 
 
-def _outcomes(read: _Read, cases: Sequence[Faults], shares: Floats, naming: Naming) -> Iterator[Outcome]:
+def _outcomes(read: _Read, cases: Sequence[Case], shares: Floats, naming: Naming) -> Iterator[Outcome]:
     """What the check may show, likeliest first, and the likeliest things behind each."""
     chances = np.bincount(read.cells, weights=shares)
     for cell in np.argsort(-chances)[:MOST_OUTCOMES]:

@@ -13,7 +13,7 @@ from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.network import roles
 from dtctriage.triage import problems as profiled
 from dtctriage.triage.checks import battery_offer
-from dtctriage.triage.choose import Offer, choose
+from dtctriage.triage.choose import choose
 from dtctriage.triage.generic import DRIVES, ENGINE, STARTING_ROLES, Basis, CodedCircuit, Layout
 from dtctriage.triage.hazards import warned
 from dtctriage.triage.model import Check, EvidenceKind, Problem
@@ -96,18 +96,18 @@ def _supply_first(view: View, basis: Basis) -> Iterator[Check]:
     """Battery and connector, where the adapter does not show that both are sound."""
     if _supply_shown(view):
         return
-    rule = limit("pin16")
-    pin16 = Offer(
+    battery, rule = battery_offer(basis.profile), limit("pin16")
+    words = (battery.what, battery.where, battery.condition, battery.expect, battery.source)
+    yield Check(*words, battery.minutes, 0.0, probes=battery.probes)
+    yield Check(
         "measure pin 16 against pins 4 and 5",
         "diagnostic connector",
         "key off",
         rule.expect,
         rule.source,
         default_minutes("diagnostic connector"),
+        0.0,
     )
-    for offer in (battery_offer(basis.profile), pin16):
-        words = (offer.what, offer.where, offer.condition, offer.expect, offer.source)
-        yield Check(*words, offer.minutes, 0.0, probes=offer.probes)
 
 
 def _cut_off(view: View, basis: Basis) -> Problem:

@@ -222,8 +222,6 @@ def reading(bench: Bench, text: str, fault: Fault | None) -> list[str]:
     """What a check shows, in words."""
     (offer,) = [offer for offer in all_offers(bench.suspicion.wiring) if text in offer.what]
     case = () if fault is None else (fault,)
-    if offer.tells is not None:
-        return [offer.tells(case)]
     values = bench.suspicion.bench.survey(offer.probes, [case])
     return [reading_words(probe, float(value[0])) for probe, value in zip(offer.probes, values, strict=True)]
 

@@ -5,17 +5,20 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dtctriage.triage.choose import DOUBT, MOST, WORTH_BITS, Case, Offer, choose, entropy, ranking
+from dtctriage.triage.choose import DOUBT, MOST, WORTH_BITS, Offer, choose, entropy, ranking
 from dtctriage.triage.model import Check
 from dtctriage.triage.suspicion import Hypothesis
 from dtctriage.triage.trouble import Trouble
+from dtctriage.wiring.bench import Means, Probe
 from dtctriage.wiring.faults import Fault, FaultKind
 
 Bench = Any
@@ -38,19 +41,36 @@ def test_entropy_in_bits(shares: list[float], bits: float) -> None:
     assert entropy(shares) == pytest.approx(bits, abs=1e-4)
 
 
+@dataclass(frozen=True)
+class Case:
+    """A possible state of the vehicle: what to find, how likely, and what every check reads."""
+
+    label: str
+    share: float
+    readings: str
+
+
 def cases(*rows: tuple[str, float, str]) -> list[Case]:
     """Cases from (label, share, readings), one letter a check."""
-    return [Case(label, share, tuple((letter,) for letter in readings)) for label, share, readings in rows]
+    return [Case(*row) for row in rows]
+
+
+def ranked(found: Sequence[Case], minutes: Sequence[float]) -> list[tuple[int, float]]:
+    """Every step, with the share of the doubt that it takes."""
+    labels = np.unique([case.label for case in found], return_inverse=True)[1]
+    readings = [np.array([int(case.readings[check]) for case in found]) for check in range(len(minutes))]
+    shares = np.array([case.share for case in found])
+    return list(ranking(labels, shares, readings, minutes, len(minutes)))
 
 
 def order(found: Sequence[Case], minutes: Sequence[float]) -> list[int]:
-    return [check for check, _ in ranking(found, minutes, len(minutes))]
+    return [check for check, _ in ranked(found, minutes)]
 
 
 def test_halving_goes_before_trying_one_by_one() -> None:
     """Four equal suspects: a check that halves them tells 1 bit, one that tries a single one 0.81 bit."""
     found = cases(("a", 0.25, "1000"), ("b", 0.25, "1100"), ("c", 0.25, "0010"), ("d", 0.25, "0011"))
-    steps = list(ranking(found, [1, 1, 1, 1], 4))
+    steps = ranked(found, [1, 1, 1, 1])
     assert steps[0] == (0, pytest.approx(1 / 2))
     assert [check for check, _ in steps] == [0, 1, 3]
     assert [share for _, share in steps] == pytest.approx([1 / 2, 1 / 2, 1.0])
@@ -115,7 +135,7 @@ def doubt_after(found: Sequence[Case], checks: Sequence[int]) -> float:
 def test_each_step_is_the_best_of_all_by_exhaustive_search(drawn: tuple[list[Case], list[float]]) -> None:
     found, minutes = drawn
     done: list[int] = []
-    for check, settles in ranking(found, minutes, len(minutes)):
+    for check, settles in ranked(found, minutes):
         before = doubt_after(found, done)
         gains = {
             other: before - doubt_after(found, [*done, other])
@@ -160,8 +180,8 @@ def test_the_list_isolates_the_part_in_as_few_minutes_as_any_set_of_checks(
 
 
 def offer(what: str, minutes: float, *lit_for: str) -> Offer:
-    """A check that reads 1 for the faults at these places."""
-    return Offer(what, "", "", "", "", minutes, tells=lambda case: str(case[0].at in lit_for))
+    """A look at these places."""
+    return Offer(what, "", "", "", "", minutes, tuple(Probe(Means.LOOK, place) for place in lit_for))
 
 
 def hypotheses(**shares: float) -> list[Hypothesis]:
@@ -181,7 +201,7 @@ def test_even_a_certain_suspect_gets_a_check_that_proves_it(bench: Bench) -> Non
 
 
 def test_no_more_checks_than_fit_on_a_sheet(bench: Bench) -> None:
-    ats = {f"F{number}": 1 / 12 for number in range(12)}
+    ats = {fuse.id: 1 / 12 for fuse in bench.profile.fuse[:12]}
     offers = [offer(at, 1, at) for at in ats]
     assert len(chosen(bench, offers, hypotheses(**ats))) == 8
     assert len(chosen(bench, offers, hypotheses(**ats), most=3)) == 3
