@@ -21,8 +21,8 @@ def main(arguments: list[str]) -> int:
     if arguments == ["--bench"]:
         return _run([interpreter, str(ROOT / "tests" / "bench" / "table.py")])
     checks = [["ruff", "format", "--check", "-q", "."], ["ruff", "check", "-q", "."], ["mypy"]]
-    # Everything is shared out over the cores, a file at a time; a choice of tests runs in one process.
-    tests = ["pytest", *(arguments or ["-n", "auto", "--dist", "loadfile"])]
+    # Everything is shared out over the cores; a choice of tests runs in one process.
+    tests = ["pytest", *(arguments or ["-n", "auto", "--dist", "worksteal"])]
     for step in [*([] if arguments else checks), tests]:
         print(f"== {' '.join(step)}", flush=True)
         code = _run([interpreter, "-m", *step])
