@@ -61,7 +61,7 @@ def rows() -> Iterator[dict[str, object]]:
 
 
 def _rows() -> Iterator[dict[str, object]]:
-    suspicion = Suspicion(Wiring(drawn(5, modules=16, circuits=6, sensors=5)))
+    suspicion = Suspicion(Wiring(drawn(5, modules=19, circuits=8, sensors=7)))
     wiring = suspicion.wiring
     first: dict[str, Fault] = {}
     for fault in possible_faults(wiring.profile):
