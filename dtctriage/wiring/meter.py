@@ -32,7 +32,7 @@ OPEN_OHMS = 40e6
 """Above this a meter shows OL. Common practice, no source."""
 FEW = 4
 """Lists of cases whose results are kept: the single faults, and the pairs looked at last."""
-REMEMBERED = 64
+REMEMBERED = 24
 """Solved setups that are kept."""
 BAD, SOUND = 1.0, 0.0
 """What the eyes see at a part."""

@@ -24,6 +24,8 @@ LEAK_SIEMENS = 1e-9
 Floats = NDArray[np.float64]
 Places = NDArray[np.intp]
 REFINEMENTS = 2
+COLUMNS = 128
+"""Currents refined in one go, for the sake of memory."""
 ROWS = 4096
 """Changed states solved in one go, for the sake of memory."""
 
@@ -98,12 +100,17 @@ class Network:
         order = np.argsort(ends, kind="stable")
         nodes, starts = np.unique(ends[order], return_index=True)
         volts = inverse @ currents
-        for _ in range(REFINEMENTS if self._links else 0):
-            flows = siemens * (volts[a] - volts[b])
-            left = currents - LEAK_SIEMENS * volts
-            left[nodes] -= np.add.reduceat(np.concatenate([flows, -flows])[order], starts, axis=0)
-            left[-1] = 0.0
-            volts = volts + inverse @ left
+        if not self._links:
+            return volts
+        for start in range(0, volts.shape[1], COLUMNS):
+            part = slice(start, start + COLUMNS)
+            for _ in range(REFINEMENTS):
+                some = volts[:, part]
+                flows = siemens * (some[a] - some[b])
+                left = currents[:, part] - LEAK_SIEMENS * some
+                left[nodes] -= np.add.reduceat(np.concatenate([flows, -flows])[order], starts, axis=0)
+                left[-1] = 0.0
+                volts[:, part] = some + inverse @ left
         return volts
 
     def _equations(self) -> tuple[Floats, Floats]:
@@ -215,11 +222,10 @@ class Prepared:
         self._z = inverse
         self._volts = volts
         self._across = across
-        count = len(a)
-        self._seen: Floats = np.zeros((count + 1, count + 1))
-        self._seen[:count] = across[a] - across[b]
-        self._drop: Floats = np.zeros(count + 1)
-        self._drop[:count] = volts[a] - volts[b]
+        # The last place, NO_LINK, is a link from the reference to itself.
+        reference = np.array([len(inverse) - 1], dtype=np.intp)
+        self._a, self._b = np.concatenate([a, reference]), np.concatenate([b, reference])
+        self._drop: Floats = volts[self._a] - volts[self._b]
 
     def place(self, name: str) -> int:
         """A node's row; a name that nothing connects to has the reference's, 0 V."""
@@ -260,8 +266,13 @@ class Prepared:
         return found
 
     def _drops(self, changes: Changes) -> Floats:
-        seen = self._seen[changes.links[:, :, None], changes.links[:, None, :]]
-        return _solved(seen, changes.siemens, self._undisturbed(changes))
+        return _solved(self._seen(changes.links), changes.siemens, self._undisturbed(changes))
+
+    def _seen(self, links: Places) -> Floats:
+        """(H, K, K) volts across one changed link for an ampere through another."""
+        a, b, through = self._a[links][:, :, None], self._b[links][:, :, None], links[:, None, :]
+        seen: Floats = self._across[a, through] - self._across[b, through]
+        return seen
 
     def _undisturbed(self, changes: Changes) -> Floats:
         """(H, K) drops across the links before their conductance changes."""
@@ -278,7 +289,7 @@ class Prepared:
         cross = self._across[a, changes.links] - self._across[b, changes.links]
         own = z[a, a] + z[b, b] - 2 * z[a, b]
         seen = np.empty((height, width + 1, width + 1))
-        seen[:, :width, :width] = self._seen[changes.links[:, :, None], changes.links[:, None, :]]
+        seen[:, :width, :width] = self._seen(changes.links)
         seen[:, width, :width] = seen[:, :width, width] = cross
         seen[:, width, width] = own
         drop = np.empty((height, width + 1))
