@@ -22,7 +22,8 @@ from dtctriage.wiring.states import Case
 WORN_OHMS = (4.0, 40.0, 400.0)
 """Sizes of corrosion that are weighed alike. Common practice, no source."""
 LEAST_CHARGE, MOST_CHARGE = 0.9, 1.2
-"""Shares of the profile's battery voltage between which a battery is taken for more or less full."""
+"""Shares of the profile's battery voltage between which a battery is taken for more or less full. Common
+practice, no source."""
 LIT, DIM = 0.6, 0.15
 """Shares of nominal voltage from which a bulb is called lit, or dim. Common practice, no source."""
 BATTERY_LEVEL = 5.5
@@ -69,10 +70,6 @@ class Measured:
     def fits(self, observation: Observation, cases: Sequence[Case]) -> Floats:
         """(H,) the chance of a reading beside that of one which says nothing (0 to infinity)."""
         return np.exp(self.log_chance(observation, cases)) / self.baseless(observation)
-
-    def expected(self, observation: Observation, case: Case) -> float:
-        """What a suspect would have shown, in the reading's unit."""
-        return float(self._bench.readings(observation.probe, [case], WORN_OHMS[1])[0])
 
     def scaled(self, value: float) -> float:
         """A voltage that follows the battery, as it would be with the profile's battery."""

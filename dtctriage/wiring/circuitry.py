@@ -7,11 +7,13 @@ short is an element that a sound vehicle does not have.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+import numpy as np
+
 from dtctriage.wiring.faults import SHORT_OHMS, Fault, FaultKind
-from dtctriage.wiring.network import REFERENCE
+from dtctriage.wiring.network import REFERENCE, Floats
 from dtctriage.wiring.parts import module_pin, parts_of
 from dtctriage.wiring.profile import BATTERY, Circuit, Module, Profile, Reference, Sensor
 
@@ -59,6 +61,16 @@ def driver_rail(module: Module) -> str:
 def main_pins(module: Module) -> list[str]:
     """The nodes of a module's main supply pins."""
     return [module_pin(module.id, item.pin) for item in module.supply if item.purpose == "main"]
+
+
+def supply_volts(volts: Mapping[str, Floats], module: Module) -> Floats:
+    """(H,) a module's worst main supply against its own ground, in volt, from the voltages at its nodes.
+
+    A profile that gives no supply for it says nothing about its power: battery voltage is assumed.
+    """
+    pins = [volts[pin] for pin in main_pins(module)] or [volts[BATTERY]]
+    supply: Floats = np.minimum.reduce(pins) - volts[inside_ground(module)]
+    return supply
 
 
 def driver_ids(circuit: Circuit) -> tuple[str, ...]:

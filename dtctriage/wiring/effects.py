@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.wiring.bench import Setup
-from dtctriage.wiring.circuitry import inside_ground, main_pins
+from dtctriage.wiring.circuitry import inside_ground, main_pins, supply_volts
 from dtctriage.wiring.faults import MUTE, Fault, FaultKind
 from dtctriage.wiring.network import Floats
 from dtctriage.wiring.power import Power, Wiring, power_of
@@ -144,8 +144,4 @@ def _module_volts(wiring: Wiring, states: States) -> Floats:
     modules = wiring.profile.module
     names = list(dict.fromkeys([BATTERY, *(n for m in modules for n in (*main_pins(m), inside_ground(m)))]))
     volts = dict(zip(names, states.volts(names).T, strict=True))
-    columns = [
-        np.minimum.reduce([volts[pin] for pin in main_pins(m)] or [volts[BATTERY]]) - volts[inside_ground(m)]
-        for m in modules
-    ]
-    return np.stack(columns, axis=1)
+    return np.stack([supply_volts(volts, module) for module in modules], axis=1)

@@ -9,9 +9,9 @@ import numpy as np
 
 from dtctriage.wiring.bench import PLUGGED, Setup
 from dtctriage.wiring.buses import Listening
-from dtctriage.wiring.circuitry import Circuitry, inside_ground, main_pins
+from dtctriage.wiring.circuitry import Circuitry
 from dtctriage.wiring.faults import HIGH_OHMS, Fault, possible_faults
-from dtctriage.wiring.profile import BATTERY, Key, Module, Profile
+from dtctriage.wiring.profile import Key, Profile
 from dtctriage.wiring.states import Case, Sound, States
 
 
@@ -60,14 +60,6 @@ class Wiring:
     ) -> Power:
         """Solve with faults in, at a key position, with the circuits named in `driven` commanded on."""
         return power_of(self.states([tuple(faults)], Setup(key=key, on=driven)), 0)
-
-    def module_volts(self, module: Module, power: Power) -> float:
-        """The worst main supply of a module against its own ground, in volt.
-
-        A profile that gives no supply for it says nothing about its power: battery voltage is assumed.
-        """
-        least = min((power.at(pin) for pin in main_pins(module)), default=power.at(BATTERY))
-        return least - power.at(inside_ground(module))
 
 
 def power_of(states: States, row: int) -> Power:

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dtctriage.wiring.bench import Setup
-from dtctriage.wiring.circuitry import Circuitry, driver_ids, inside_ground, main_pins
+from dtctriage.wiring.circuitry import Circuitry, driver_ids, inside_ground, main_pins, supply_volts
 from dtctriage.wiring.faults import HIGH_OHMS, Fault, FaultKind
 from dtctriage.wiring.network import (
     NO_LINK,
@@ -323,9 +323,7 @@ class Sound:
             closed[:, i] = coils[:, i] & (volts[f"{relay.id}.86"] - volts[f"{relay.id}.85"] >= least)
         self._blow(volts, whole, fuses)
         for i, module in enumerate(profile.module):
-            pins = [volts[pin] for pin in main_pins(module)] or [volts[BATTERY]]
-            supply = np.minimum.reduce(pins) - volts[inside_ground(module)]
-            powered[:, i] = supply >= module.works_from
+            powered[:, i] = supply_volts(volts, module) >= module.works_from
         return Switched(closed, whole, powered)
 
     def _blow(self, volts: dict[str, Floats], whole: Flags, fuses: Flags) -> None:

@@ -90,6 +90,7 @@ def proposed(plans: Plans) -> float:
         share = plans.shares[rows] / plans.shares[rows].sum()
         readings = [plans.readings[check][rows] for check in useful]
         chosen = best_step(plans.labels[rows], share, readings, [plans.minutes[check] for check in useful])
+        # Where nothing is worth the walk the tool stops; the plan goes on, to end where the optimum ends.
         return plans.cost(left, useful[chosen or 0], step)
 
     return step(plans.all)

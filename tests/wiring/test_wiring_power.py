@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from dtctriage.wiring.effects import effects
 from dtctriage.wiring.faults import HIGH_OHMS, Fault, FaultKind
 from dtctriage.wiring.parts import PartKind
 from dtctriage.wiring.power import Wiring
@@ -30,12 +31,12 @@ def fed_by(profile: Profile, *feeds: str) -> set[str]:
 
 def starved(wiring: Wiring, *faults: Fault, key: Key = Key.RUN) -> set[str]:
     """Modules whose supply is too low to work."""
-    power = wiring.solve(faults, key)
-    return {m.id for m in wiring.profile.module if wiring.module_volts(m, power) < m.works_from}
+    shown = effects(wiring, faults, key).volts
+    return {m.id for m in wiring.profile.module if shown[m.id] < m.works_from}
 
 
 def volts(wiring: Wiring, module: str, *faults: Fault, key: Key = Key.RUN) -> float:
-    return wiring.module_volts(wiring.profile.module_named(module), wiring.solve(faults, key))
+    return effects(wiring, faults, key).volts[module]
 
 
 def opened(at: str) -> Fault:
@@ -51,7 +52,7 @@ def test_a_sound_vehicle_gives_every_module_nearly_battery_voltage(wiring: Wirin
     power = wiring.solve()
     assert not power.blown and power.closed == {"K1"}
     for module in wiring.profile.module:
-        assert power.at(BATTERY) - wiring.module_volts(module, power) < 0.5
+        assert power.at(BATTERY) - volts(wiring, module.id) < 0.5
 
 
 def test_every_fuse_starves_exactly_what_it_feeds(wiring: Wiring) -> None:
