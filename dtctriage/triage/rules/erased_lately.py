@@ -66,7 +66,7 @@ def _finding(
         told if having else "Whether its monitors have run since is not known.",
         tuple(cited),
         finding_limit("erased_km").source,
-        "Ask who erased them and why; drive until the monitors have run, then read again." if waiting else "",
+        ADVICE if waiting else "",
     )
 
 
@@ -75,6 +75,10 @@ def _word(counter: Value) -> str:
     return one if counter.number == 1 else several
 
 
+ADVICE = (
+    "Unless they were cleared on this order, ask who erased them and why; "
+    "drive until the monitors have run, then read again."
+)
 _WORDS = {
     "distance since clear": ("km", "km"),
     "warm-ups since clear": ("warm-up", "warm-ups"),
