@@ -17,7 +17,6 @@ from dtctriage.triage.model import Check, Outcome
 from dtctriage.triage.readings import classes, reading_words
 from dtctriage.triage.suspicion import Hypothesis
 from dtctriage.wiring.bench import Probe
-from dtctriage.wiring.faults import Fault, FaultKind
 from dtctriage.wiring.meter import Bench
 from dtctriage.wiring.network import Floats
 from dtctriage.wiring.states import Case
@@ -120,12 +119,12 @@ def _cases(hypotheses: Sequence[Hypothesis]) -> tuple[list[Case], Floats]:
     inside = [item for item in hypotheses if not item.outside and item.share > LEAST_SHARE]
     total = math.fsum(item.share for item in inside)
     outside = max(1 - total, DOUBT)
-    cases = [*(item.faults for item in inside), (OUTSIDE,)]
+    cases = [*(item.faults for item in inside), OUTSIDE]
     shares = np.array([*(item.share for item in inside), outside])
     return cases, shares / shares.sum()
 
 
-OUTSIDE = Fault(FaultKind.KEY_POSITION, "")
+OUTSIDE: Case = ()
 """Stands for a cause that the profile does not hold: every reading is that of a sound vehicle."""
 
 
@@ -189,7 +188,7 @@ def _outcomes(read: _Read, cases: Sequence[Case], shares: Floats, naming: Naming
         rows = np.flatnonzero(read.cells == cell).tolist()
         behind: dict[str, float] = {}
         for row in rows:
-            name = "none of these" if cases[row] == (OUTSIDE,) else naming(cases[row])
+            name = "none of these" if cases[row] == OUTSIDE else naming(cases[row])
             behind[name] = behind.get(name, 0.0) + float(shares[row])
         likely = sorted(behind.items(), key=lambda pair: -pair[1])
         named = [f"{name} ({share / chances[cell]:.0%})" for name, share in likely[:2]]

@@ -132,7 +132,7 @@ class Bench:
 
 def _woken(fault: Fault) -> bool:
     """What keeps modules silent only until the key is on and somebody wakes them."""
-    return fault.kind in (FaultKind.KEY_POSITION, FaultKind.MODULE_ASLEEP) and bool(fault.at)
+    return fault.kind in (FaultKind.KEY_POSITION, FaultKind.MODULE_ASLEEP)
 
 
 def _looks(part: str, cases: Sequence[Case], states: States) -> Floats:
