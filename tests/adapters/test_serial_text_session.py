@@ -198,5 +198,15 @@ def test_a_widened_filter_covers_both(one: int, mask: int, other: int, other_mas
         assert (number ^ wide.value) & wide.mask == 0
 
 
+@pytest.mark.parametrize(("quiet", "heard"), [(True, [0x5C2, 0x7A2]), (False, [0x74A, 0x7A2])])
+def test_an_unknown_answer_is_looked_for_farther_where_nothing_else_talks(
+    quiet: bool, heard: list[int]
+) -> None:
+    hears = filter_for(Target(Framing.CAN11, 0x742), None, quiet)
+    assert all(hears.passes(identifier) for identifier in heard)
+    assert hears.passes(0x5C2) is quiet
+    assert not hears.passes(0x142)
+
+
 def test_the_widest_filter_is_never_kept_for_a_request() -> None:
     assert filter_for(ENGINE, EVERYTHING, quiet=True) == STANDARD_FILTERS[Framing.CAN11]

@@ -21,6 +21,8 @@ _PHYSICAL_PRIORITY = {Framing.J1850_PWM: 0xC4, Framing.J1850_VPW: 0x6C}
 """First header byte of a request to one node (SAE J2178; from memory)."""
 _ANY_BIT = {Framing.CAN11: 0x7FF, Framing.CAN29: 0x1FFF_FFFF}
 _AREA_MASK = 0x700
+_LOW_PRIORITY = Filter(0x400, 0x400)
+"""Half of the 11-bit identifiers, those that yield; diagnostic answers are there (common practice)."""
 
 
 def header_of(target: Target) -> str:
@@ -57,10 +59,11 @@ def filter_for(target: Target, current: Filter | None, quiet: bool) -> Filter:
     """The receive filter to have for this target; `current` where that will do.
 
     `quiet`: nothing but answers was heard so far. Then filters are widened, on 11 bit, to whole areas (the
-    hundreds of an identifier, hexadecimal) and kept, which saves setting one for every module. On a bus
-    with other traffic each module gets its own.
+    hundreds of an identifier, hexadecimal) and kept, which saves setting one for every module; where the
+    answer's identifier is not known yet, to every one a module may have chosen. On a bus with other traffic
+    each module gets its own, and an unknown answer is looked for in the area of its request alone.
     """
-    needed = _needed(target)
+    needed = _needed(target, quiet)
     standard = STANDARD_FILTERS[target.framing]
     if not quiet:
         return standard if standard.covers(needed) else needed
@@ -74,14 +77,14 @@ def filter_for(target: Target, current: Filter | None, quiet: bool) -> Filter:
     return needed if wider == EVERYTHING else wider
 
 
-def _needed(target: Target) -> Filter:
-    """The narrowest filter that no answer can miss."""
+def _needed(target: Target, quiet: bool) -> Filter:
+    """The narrowest filter that no answer should miss."""
     if target.answer is not None:
         return Filter(target.answer, _ANY_BIT[target.framing])
     if target.functional or physical(target.framing, target.request).answer is not None:
         return STANDARD_FILTERS[target.framing]
     if target.framing is Framing.CAN11:
-        return Filter(target.request & _AREA_MASK, _AREA_MASK)
+        return _LOW_PRIORITY if quiet else Filter(target.request & _AREA_MASK, _AREA_MASK)
     return EVERYTHING
 
 
