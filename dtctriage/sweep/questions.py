@@ -27,7 +27,6 @@ TESTER_PRESENT = bytes.fromhex("3E00")
 START_COMMUNICATION = b"\x81"
 """The call to one module of a K-line (ISO 14230-2)."""
 
-OBD_INFO_MASK = bytes.fromhex("0900")
 OBD_INFO = {0x02: "VIN", 0x04: "calibration ids", 0x06: "calibration verification", 0x0A: "module name"}
 """Info types of service 09 that identify a module (SAE J1979)."""
 

@@ -63,16 +63,30 @@ def choose(
     the profile leaves every reading as in a sound vehicle; its doubt never falls below DOUBT, so that even a
     certain suspect gets a check that proves it.
     """
-    cases, shares = _cases(hypotheses)
-    labels = labels_of(cases)
-    read = [_Read(bench, offer, cases) for offer in offers]
+    table = table_of(bench, offers, hypotheses)
     minutes = [offer.minutes for offer in offers]
-    ranked = ranking(labels, shares, [item.cells for item in read], minutes, most)
-    return tuple(_check(read[place], settles, cases, shares, naming) for place, settles in ranked)
+    ranked = ranking(table.labels, table.shares, [read.cells for read in table.reads], minutes, most)
+    return tuple(_check(table, table.reads[place], settles, naming) for place, settles in ranked)
 
 
-class _Read:
-    """What an offer reads in each case, and the cells that a technician can tell apart."""
+@dataclass(frozen=True, slots=True)
+class Table:
+    """What each offer would show in each case. `labels`, `shares` (H,): the thing at fault, its chance."""
+
+    cases: list[Case]
+    labels: Cells
+    shares: Floats
+    reads: list[Read]
+
+
+def table_of(bench: Bench, offers: Sequence[Offer], hypotheses: Sequence[Hypothesis]) -> Table:
+    """Every offer read in every case that is worth telling apart."""
+    cases, shares = _cases(hypotheses)
+    return Table(cases, labels_of(cases), shares, [Read(bench, offer, cases) for offer in offers])
+
+
+class Read:
+    """What an offer reads in each case, and `cells` (H,) that a technician can tell apart."""
 
     def __init__(self, bench: Bench, offer: Offer, cases: Sequence[Case]) -> None:
         self.offer = offer
@@ -133,21 +147,6 @@ def labels_of(cases: Sequence[Case]) -> Cells:
     return _numbered([case[0].at if len(case) == 1 else tuple(f.at for f in case) for case in cases])
 
 
-def table_of(
-    bench: Bench, offers: Sequence[Offer], hypotheses: Sequence[Hypothesis]
-) -> tuple[Cells, Floats, list[Cells]]:
-    """Labels and shares of the cases (H,), and the cells of each offer's readings (H,)."""
-    cases, shares = _cases(hypotheses)
-    return labels_of(cases), shares, [_Read(bench, offer, cases).cells for offer in offers]
-
-
-def best_step(
-    labels: Cells, shares: Floats, readings: Sequence[Cells], minutes: Sequence[float]
-) -> int | None:
-    """The check that is proposed first; None where none is worth the walk."""
-    return next((check for check, _ in ranking(labels, shares, readings, minutes, 1)), None)
-
-
 def _numbered(names: Sequence[Hashable]) -> Cells:
     numbers: dict[Hashable, int] = {}
     return np.array([numbers.setdefault(name, len(numbers)) for name in names], dtype=np.intp)
@@ -165,7 +164,7 @@ def _doubt(cells: Cells, labels: Cells, shares: Floats) -> float:
     return entropy(joint) - entropy(np.bincount(cells, weights=shares))
 
 
-def _check(read: _Read, settles: float, cases: Sequence[Case], shares: Floats, naming: Naming) -> Check:
+def _check(table: Table, read: Read, settles: float, naming: Naming) -> Check:
     offer = read.offer
     return Check(
         offer.what,
@@ -177,12 +176,13 @@ def _check(read: _Read, settles: float, cases: Sequence[Case], shares: Floats, n
         settles,
         offer.caution,
         offer.probes,
-        tuple(_outcomes(read, cases, shares, naming)),
+        tuple(_outcomes(table, read, naming)),
     )
 
 
-def _outcomes(read: _Read, cases: Sequence[Case], shares: Floats, naming: Naming) -> Iterator[Outcome]:
+def _outcomes(table: Table, read: Read, naming: Naming) -> Iterator[Outcome]:
     """What the check may show, likeliest first, and the likeliest things behind each."""
+    cases, shares = table.cases, table.shares
     chances = np.bincount(read.cells, weights=shares)
     for cell in np.argsort(-chances)[:MOST_OUTCOMES]:
         rows = np.flatnonzero(read.cells == cell).tolist()

@@ -20,7 +20,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent))
 from technician import NONE, Job, problems, visible
 from vehicles import drawn
 
-from dtctriage.triage.choose import Cells, best_step, table_of
+from dtctriage.triage.choose import Cells, ranking, table_of
 from dtctriage.triage.problems import offers_for
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.wiring.faults import possible_faults
@@ -89,9 +89,10 @@ def proposed(plans: Plans) -> float:
         rows = np.array(sorted(left))
         share = plans.shares[rows] / plans.shares[rows].sum()
         readings = [plans.readings[check][rows] for check in useful]
-        chosen = best_step(plans.labels[rows], share, readings, [plans.minutes[check] for check in useful])
+        minutes = [plans.minutes[check] for check in useful]
+        first = next(ranking(plans.labels[rows], share, readings, minutes, 1), None)
         # Where nothing is worth the walk the tool stops; the plan goes on, to end where the optimum ends.
-        return plans.cost(left, useful[chosen or 0], step)
+        return plans.cost(left, useful[first[0] if first else 0], step)
 
     return step(plans.all)
 
@@ -105,16 +106,19 @@ def small_problems(vehicles: int = VEHICLES) -> Iterator[Plans]:
         fault = rng.choices(faults, [suspicion.prior(f) for f in faults])[0]
         part, ranked = problems(Job(suspicion, (fault,), NONE, rng), ())[0]
         offers = offers_for(suspicion, part, ranked)
-        labels, shares, readings = table_of(suspicion.bench, offers, ranked[:MOST_SUSPECTS])
+        table = table_of(suspicion.bench, offers, ranked[:MOST_SUSPECTS])
         cheapest: dict[tuple[int, ...], tuple[float, Cells]] = {}
-        for offer, cells in zip(offers, readings, strict=True):
+        for read in table.reads:
+            offer, cells = read.offer, read.cells
             _, alike = np.unique(cells, return_inverse=True)
             key = tuple(int(cell) for cell in alike)
             if len(set(key)) > 1 and offer.minutes < cheapest.get(key, (1e9, cells))[0]:
                 cheapest[key] = offer.minutes, cells
         kept = sorted(cheapest.values(), key=lambda pair: pair[0])[:MOST_CHECKS]
         if len(kept) > 1:
-            yield Plans(labels, shares, [cells for _, cells in kept], [minutes for minutes, _ in kept])
+            yield Plans(
+                table.labels, table.shares, [cells for _, cells in kept], [minutes for minutes, _ in kept]
+            )
 
 
 def rows() -> Iterator[dict[str, object]]:

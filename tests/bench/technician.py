@@ -194,8 +194,8 @@ def in_fixed_order(job: Job, part: Trouble, ranked: list[Hypothesis], done: set[
     """Power, ground, bus, module: every check that has to do with the problem, in that order."""
     if not done:
         offers = offers_for(job.suspicion, part, ranked)
-        _, _, readings = table_of(job.suspicion.bench, offers, ranked)
-        telling = [offer for offer, cells in zip(offers, readings, strict=True) if cells.max() > 0]
+        reads = table_of(job.suspicion.bench, offers, ranked).reads
+        telling = [read.offer for read in reads if read.cells.max() > 0]
         job.plan = sorted(telling, key=_place_in_order)
     return next((offer for offer in job.plan if offer.what not in done), None)
 
