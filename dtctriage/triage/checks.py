@@ -40,7 +40,8 @@ def _volts(*nodes: str) -> tuple[Probe, ...]:
 def supply_offers(wiring: Wiring, suspected: Collection[str]) -> Iterator[Offer]:
     """Voltage checks along the feeds and grounds, and resistance checks on the buses.
 
-    `suspected`: places under suspicion. What lies behind a fuse is measured where the fuse is one of them.
+    `suspected`: places under suspicion. What lies behind a fuse is measured where the fuse is one of them,
+    a connector on those of its pins that are.
     """
     profile = wiring.profile
     for fuse in profile.fuse:
@@ -55,7 +56,7 @@ def supply_offers(wiring: Wiring, suspected: Collection[str]) -> Iterator[Offer]
     for ground in profile.ground:
         yield _ground(ground)
     for connector in profile.connector:
-        yield from _connector(profile, connector)
+        yield from _connector(profile, connector, suspected)
     for bus in profile.bus:
         if bus.at_connector is not None and bus.ends:
             yield _pair(profile, bus, bus.at_connector)
@@ -150,18 +151,22 @@ def _ground(ground: Ground) -> Offer:
     )
 
 
-def _connector(profile: Profile, connector: Connector) -> Iterator[Offer]:
+def _connector(profile: Profile, connector: Connector, suspected: Collection[str]) -> Iterator[Offer]:
     """Nothing for a connector that a circuit of high voltage or of airbags runs through."""
-    pins = [pin for pin in _pins_in_use(profile) if pin.partition(":")[0] == connector.id]
-    if not pins or any(pin in pins for pin in _pins_off_limits(profile)):
+    used = [pin for pin in _pins_in_use(profile) if pin.partition(":")[0] == connector.id]
+    if any(pin in used for pin in _pins_off_limits(profile)):
+        return
+    pins = [pin for pin in dict.fromkeys(used) if f"pin {pin}" in suspected]
+    if not pins:
         return
     rule = limit("connection_drop")
     kind = "exposed connector" if connector.exposed else "connector"
     numbers = ", ".join(pin.partition(":")[2] for pin in pins)
+    which = f"pin{'s' if len(pins) > 1 else ''} {numbers}"
     minutes = connector.minutes or default_minutes(kind)
     caution = AIRBAG_CAUTION if any(pin in pins for pin in _airbag_supply_pins(profile)) else ""
     yield Offer(
-        f"back-probe {connector.called('connector')} on both sides of pins {numbers}",
+        f"back-probe {connector.called('connector')} on both sides of {which}",
         connector.place,
         KEY_ON,
         rule.expect,
@@ -171,7 +176,7 @@ def _connector(profile: Profile, connector: Connector) -> Iterator[Offer]:
         caution=caution,
     )
     yield Offer(
-        f"open {connector.called('connector')} and look at pins {numbers}",
+        f"open {connector.called('connector')} and look at {which}",
         connector.place,
         "key off",
         "clean, dry, locked, straight terminals that do not touch each other",

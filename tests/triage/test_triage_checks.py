@@ -26,8 +26,12 @@ Bench = Any
 LAMP = Means.LAMP
 SHORT_TO_ECM = Fault(FaultKind.SHORT_TO_GROUND, "wire X101:1 > ECM/C1:1<")
 
-FUSES = frozenset({f"F{number}" for number in range(60)})
-"""Every fuse under suspicion."""
+
+def everything(profile: Profile) -> frozenset[str]:
+    """Every place under suspicion."""
+    return frozenset(fault.at for fault in possible_faults(profile))
+
+
 HYBRID = """
 [[module]]
 id = "INV"
@@ -92,8 +96,7 @@ def hybrid(demo: Path) -> Suspicion:
 
 def all_offers(wiring: Wiring) -> list[Offer]:
     profile = wiring.profile
-    fuses = {fuse.id for fuse in profile.fuse}
-    offers = [key_offer(), battery_offer(profile), *supply_offers(wiring, fuses)]
+    offers = [key_offer(), battery_offer(profile), *supply_offers(wiring, everything(profile))]
     for circuit in profile.circuit:
         offers += offers_at(profile, circuit)
     return offers
@@ -169,7 +172,7 @@ def test_no_ohmmeter_and_no_lamp_at_airbags(hybrid: Suspicion) -> None:
 def test_no_ohmmeter_behind_a_fuse_that_feeds_airbags(bench: Bench) -> None:
     pulled = {
         offer.what.split()[2]
-        for offer in supply_offers(bench.suspicion.wiring, FUSES)
+        for offer in supply_offers(bench.suspicion.wiring, everything(bench.suspicion.wiring.profile))
         if "and measure" in offer.what
     }
     assert {"F11", "F3", "FL1"}.isdisjoint(pulled) and {"F21", "F31"} <= pulled
@@ -178,10 +181,20 @@ def test_no_ohmmeter_behind_a_fuse_that_feeds_airbags(bench: Bench) -> None:
 def test_a_connector_that_feeds_airbags_carries_the_caution(bench: Bench) -> None:
     cautions = {
         offer.what.partition(" and look")[0]: offer.caution
-        for offer in supply_offers(bench.suspicion.wiring, FUSES)
+        for offer in supply_offers(bench.suspicion.wiring, everything(bench.suspicion.wiring.profile))
     }
     assert cautions["open connector X201"] == AIRBAG_CAUTION
     assert cautions["open connector X401"] == ""
+
+
+def test_a_connector_is_measured_on_the_pins_under_suspicion_alone(bench: Bench) -> None:
+    wiring = bench.suspicion.wiring
+    told = [offer for offer in supply_offers(wiring, {"pin X101:5", "F21"}) if "connector" in offer.what]
+    assert [offer.what for offer in told] == [
+        "back-probe connector X101 on both sides of pin 5",
+        "open connector X101 and look at pin 5",
+    ]
+    assert [len(offer.probes) for offer in told] == [1, 1]
 
 
 def test_igniter_circuits_are_off_limits(hybrid: Suspicion) -> None:

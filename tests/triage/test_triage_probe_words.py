@@ -8,7 +8,7 @@ import pytest
 
 from dtctriage.triage.checks import supply_offers
 from dtctriage.triage.circuit_checks import offers_at
-from dtctriage.wiring.parts import parts_of
+from dtctriage.wiring.faults import possible_faults
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.probe_text import ProbeText
 from dtctriage.wiring.profile_file import load_profile
@@ -21,7 +21,7 @@ VEHICLES = sorted(DEMO.rglob("*.vehicle.toml"))
 def test_probes_of_every_check_read_back(file: Path) -> None:
     profile = load_profile(file)
     spoken = ProbeText(profile)
-    offers = list(supply_offers(Wiring(profile), {part.id for part in parts_of(profile)}))
+    offers = list(supply_offers(Wiring(profile), {fault.at for fault in possible_faults(profile)}))
     offers += [offer for part in (*profile.circuit, *profile.sensor) for offer in offers_at(profile, part)]
     probes = {probe for offer in offers for probe in offer.probes}
     assert len(probes) > 20
