@@ -6,11 +6,15 @@ from collections import Counter
 from datetime import datetime
 
 from dtctriage.link import Target
-from dtctriage.records import EarlierIntake, Order, Records
+from dtctriage.records import Cleared, Clearing, EarlierIntake, Order, Records
 from dtctriage.sweep.picture import Picture, picture
-from dtctriage.triage.history import History, last_visit, like_vehicle
+from dtctriage.triage.history import History, OwnClearing, address_of, last_visit, like_vehicle
+from dtctriage.triage.known import known_data
 from dtctriage.triage.learned import Kind, counted, kind_of_text
+from dtctriage.triage.odometer import odometer_of
+from dtctriage.triage.values import in_base_unit
 from dtctriage.vin import Vin, VinError
+from dtctriage.wiring.profile_file import parse_profile
 
 MOST_OF = 0.5
 """Share of like vehicles that answered at an address for it to be called. Common practice, no source."""
@@ -50,6 +54,43 @@ def addresses_of(records: Records, order: Order, before: datetime) -> tuple[Targ
     earlier = records.likeness.last_visit(known.text, but_order=order.number, before=before)
     found |= set(_picture(earlier).modules) if earlier else set()
     return tuple(sorted(found))
+
+
+def clearings_of(
+    records: Records, order: Order, vin: str | None, before: datetime
+) -> tuple[OwnClearing, ...]:
+    """What was cleared on the vehicle `before`, on this order and others of its VIN, the latest first."""
+    others = records.orders(vin) if vin else ()
+    numbers = {order.number, *(other.number for other in others if other.vin == vin)}
+    done = [item for number in numbers for item in records.clearings.of(number) if item.start.at < before]
+    done.sort(key=lambda item: item.start.at, reverse=True)
+    return tuple(_clearing(records, item, this=item.order == order.number) for item in done)
+
+
+def _clearing(records: Records, item: Clearing, *, this: bool) -> OwnClearing:
+    """The modules by their addresses, as the intake that it rests on had them."""
+    intake, start = records.sweep(item.start.intake), item.start
+    profile = parse_profile(intake.profile.text, str(intake.profile.path)) if intake.profile else None
+    expected = tuple(module.target for module in profile.module) if profile else ()
+    seen = picture(records.sweep_events(intake.id), expected, known_data(profile))
+    named = {module.target: module.id for module in profile.module} if profile else {}
+    labelled = [(named.get(target, target.label), said) for target, said in seen.modules.items()]
+    cleared = {answer.module for answer in item.answers if answer.outcome is Cleared.CLEARED}
+    driven = odometer_of(labelled, odometer_km(records.order(item.order)))
+    return OwnClearing(
+        start.who,
+        f"{start.at:%Y-%m-%d}",
+        "this order" if this else f"order {item.order}",
+        this,
+        frozenset(address_of(said.target) for label, said in labelled if label in cleared),
+        driven.number if driven else None,
+    )
+
+
+def odometer_km(order: Order) -> float | None:
+    """What was entered, in km."""
+    told = order.odometer
+    return in_base_unit(told.value, told.unit.value)[0] if told else None
 
 
 def found_of(records: Records, order: Order, before: datetime) -> dict[Kind, float]:

@@ -17,7 +17,7 @@ from dtctriage.triage import problems as profiled
 from dtctriage.triage import unprofiled
 from dtctriage.triage.generic import Basis, basis_of
 from dtctriage.triage.hazards import RESTRAINT, is_airbag
-from dtctriage.triage.history import History
+from dtctriage.triage.history import History, OwnClearing
 from dtctriage.triage.lines import code_lines, module_lines
 from dtctriage.triage.model import (
     Abstained,
@@ -47,15 +47,17 @@ def assess(
     observations: Sequence[Observation] = (),
     shop: ShopMeanings = NO_SHOP,
     basis: Basis | None = None,
+    clearings: Sequence[OwnClearing] = (),
 ) -> Assessment:
     """Judge a picture, with a profile's wiring, the shop's records and the technician's word where given.
 
     `observations` are the readings taken since, in the words of the profile's wiring; `shop` are its own
     meanings of codes. Without a profile `basis` is the generic vehicle; unless given it is laid out here.
+    `clearings` are those of this vehicle by the shop itself, the latest first.
     """
     profile = suspicion.wiring.profile if suspicion else None
     seen = seen_by(picture, profile) if profile else None
-    known = (history, told, tuple(observations), shop)
+    known = (history, told, tuple(observations), shop, tuple(clearings))
     view = View(picture, profile, seen, vin_entered, Ledger(), *known)
     situation = _situation(view)
     found: tuple[Problem, ...] = ()

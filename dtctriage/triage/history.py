@@ -52,6 +52,25 @@ class History:
     last: LastVisit | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class OwnClearing:
+    """Codes that the shop itself cleared before the sweep.
+
+    `on` says on which order, `this_order` whether it is the one at hand; `when` is a date (ISO 8601). `at`
+    are the addresses (`address_of`) that said they had cleared; `odometer` in km, None where nobody told it.
+    """
+
+    who: str
+    when: str
+    on: str
+    this_order: bool
+    at: frozenset[Target]
+    odometer: float | None = None
+
+    def __str__(self) -> str:
+        return f"cleared on {self.on} by {self.who} on {self.when}"
+
+
 def like_vehicle(picture: Picture) -> LikeVehicle:
     """What is kept of an earlier intake of a like vehicle."""
     pairs = (pair for said in picture.modules.values() for pair in calibrations_of(said))

@@ -13,7 +13,7 @@ from dtctriage.codes.network import lost_module
 from dtctriage.link import Target
 from dtctriage.sweep.events import Stage
 from dtctriage.sweep.picture import ModuleSaid, Picture
-from dtctriage.triage.history import History
+from dtctriage.triage.history import History, OwnClearing
 from dtctriage.triage.model import Evidence, EvidenceKind
 from dtctriage.triage.seen import Seen, failing, strongest
 from dtctriage.wiring.bench import Observation
@@ -67,18 +67,19 @@ class Engine(StrEnum):
 class Told:
     """What the technician says of the vehicle's state, where no module can: None for nothing said.
 
-    `soak_hours`: how long it has stood with the engine off.
+    `soak_hours`: how long it has stood with the engine off; `odometer` in km, as it stands on the order.
     """
 
     soak_hours: float | None = None
     engine: Engine | None = None
+    odometer: float | None = None
 
     @classmethod
-    def of(cls, kept: Mapping[str, Any] | None) -> Told:
-        """What was kept with a sweep; nothing where its version kept nothing."""
+    def of(cls, kept: Mapping[str, Any] | None, odometer: float | None = None) -> Told:
+        """What was kept with a sweep, nothing where its version kept nothing; and with its order."""
         kept = kept or {}
         engine = kept.get("engine")
-        return cls(kept.get("soak_hours"), Engine(engine) if engine else None)
+        return cls(kept.get("soak_hours"), Engine(engine) if engine else None, odometer)
 
     @property
     def kept(self) -> dict[str, Any]:
@@ -105,6 +106,8 @@ class View:
     """Readings that were taken on the vehicle after the sweep."""
     shop: ShopMeanings = field(default_factory=dict)
     """The shop's own meanings for the vehicle's make."""
+    clearings: tuple[OwnClearing, ...] = ()
+    """The vehicle's clearings by this shop before the sweep, the latest first."""
 
     def meaning(self, dtc: Dtc) -> Meaning:
         """What a code means, the shop's own words first."""

@@ -13,7 +13,7 @@ from dtctriage.codes.shop import meanings_for
 from dtctriage.compare import Side
 from dtctriage.errors import TriageError
 from dtctriage.records import Order, Records, SweepOutcome, SweepRecord, VinOrigin
-from dtctriage.remembered import found_of, history_of, vin_of
+from dtctriage.remembered import clearings_of, found_of, history_of, odometer_km, vin_of
 from dtctriage.sweep.events import Event
 from dtctriage.sweep.picture import Picture, picture
 from dtctriage.triage.assess import assess
@@ -84,7 +84,9 @@ def open_sweep(
 ) -> Opened:
     """A kept sweep, to be judged with what the shop remembers of like vehicles."""
     seen = fold(records.sweep_events(sweep.id), profile, _ENDS.get(sweep.outcome, ""))
-    history = history_of(records, order, vin_of(order, seen), sweep.started_at)
+    vin = vin_of(order, seen)
+    history = history_of(records, order, vin, sweep.started_at)
+    clearings = clearings_of(records, order, vin, sweep.started_at)
     entered = order.vin if order.vin_origin is VinOrigin.ENTERED else None
     shop = meanings_of(own, order.make, profile)
     priors = Priors(own_priors(own.priors), found_of(records, order, sweep.started_at))
@@ -93,10 +95,10 @@ def open_sweep(
     spoken = ProbeText(wired) if wired else None
     log = read_log(records, order.number, spoken, _span(records, order, sweep))
     suspicion = suspicion_of(profile, priors)
-    told = Told.of(sweep.settings)
+    told = Told.of(sweep.settings, odometer_km(order))
 
     def judged(observations: Sequence[Observation]) -> Assessment:
-        return assess(seen, suspicion, entered, history, told, observations, shop, basis)
+        return assess(seen, suspicion, entered, history, told, observations, shop, basis, clearings)
 
     reasoning = None
     if spoken is not None and suspicion is not None and profile is not None:

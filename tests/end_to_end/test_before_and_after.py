@@ -69,6 +69,8 @@ def test_the_repair_of_an_order_is_proven_in_two_steps(cli: Cli, demo: Path, ord
     assert len(after["cleared"]) == 1
     text = cli("sheet", "RO-7").out
     assert "CLEARED" in text and "proves no repair" in text
+    ours = any(line.split()[:2] == ["ECM", "04"] for line in cleared.out.splitlines())
+    assert ("ECM: cleared on this order by M. Sato on " in text) is ours is not ("who erased them" in text)
     assert ("No tool erases a permanent code" in text) is bool(permanent)
 
 

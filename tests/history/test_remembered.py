@@ -4,14 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
 from dtctriage.desk import sheet_of
 from dtctriage.link import BusProtocol, Framing, physical
-from dtctriage.records import Conclusion, Records, SweepOutcome
+from dtctriage.records import (
+    Cleared,
+    ClearingAnswer,
+    ClearingStart,
+    Conclusion,
+    KeptProfile,
+    Odometer,
+    OdometerUnit,
+    Records,
+    SweepOutcome,
+)
 from dtctriage.records.likeness import MOST_LIKE
-from dtctriage.remembered import addresses_of, found_of, history_of
+from dtctriage.remembered import addresses_of, clearings_of, found_of, history_of
 from dtctriage.sheet import Sheet
 from dtctriage.sweep.events import (
     Answered,
@@ -24,6 +35,7 @@ from dtctriage.sweep.events import (
     SweepFinished,
     SweepStarted,
 )
+from dtctriage.triage.history import OwnClearing
 
 DAY = datetime(2026, 11, 1, 9, 0, tzinfo=UTC)
 USUAL = (0x7E0, 0x7E1, 0x7E2, 0x7E3)
@@ -226,3 +238,59 @@ def test_kinds_are_counted_once_an_order(records: Records) -> None:
         ("module dead", "module"): 0.5,
     }
     assert found_of(records, records.order("3"), DAY) == {}
+
+
+def cleared(records: Records, order: str, intake: int, day: int, **modules: Cleared) -> None:
+    """Keep a clearing: each module by its label with what came of it."""
+    at = DAY + timedelta(days=day)
+    start = ClearingStart("M. Sato", at, intake, "0 1/min", "12.5 V")
+    clearing = records.clearings.begin(order, start, planned=len(modules))
+    for nth, (label, outcome) in enumerate(modules.items(), start=1):
+        answer = ClearingAnswer(label.removeprefix("at_"), b"\x04", outcome, "", at)
+        records.clearings.keep(clearing, nth, answer)
+
+
+def own(records: Records, order: str, day: int = 100) -> tuple[OwnClearing, ...]:
+    kept = records.order(order)
+    return clearings_of(records, kept, kept.vin, DAY + timedelta(days=day))
+
+
+def test_modules_that_took_a_clearing_are_remembered(records: Records, visit: Visit) -> None:
+    intake = visit("RO-1", vin(5))
+    silent = {"at_7E2": Cleared.SILENT}
+    cleared(records, "RO-1", intake, 1, at_7E0=Cleared.CLEARED, at_7E1=Cleared.REFUSED, **silent)
+    (one,) = own(records, "RO-1")
+    assert {target.label for target in one.at} == {"7E0"}
+    assert (str(one), one.this_order) == ("cleared on this order by M. Sato on 2026-11-02", True)
+
+
+def test_clearings_of_other_orders_of_the_vehicle_come_after_the_latest(
+    records: Records, visit: Visit
+) -> None:
+    """The odometer of 100 miles on that order is 160.9344 km, by the international mile."""
+    first = visit("RO-1", vin(5))
+    records.create_or_update_order("RO-1", at=DAY, odometer=Odometer(100, OdometerUnit.MILE))
+    second = visit("RO-2", vin(5), day=10)
+    visit("RO-3", vin(6), day=10)
+    cleared(records, "RO-1", first, 1, at_7E0=Cleared.CLEARED)
+    cleared(records, "RO-2", second, 11, at_7E1=Cleared.CLEARED)
+    late, early = own(records, "RO-2")
+    assert (late.this_order, early.on, early.odometer) == (True, "order RO-1", pytest.approx(160.9344))
+    assert own(records, "RO-3") == ()
+    assert own(records, "RO-2", day=11) == (early,)
+    nobody = records.create_or_update_order("RO-9", at=DAY)
+    assert clearings_of(records, nobody, None, DAY + timedelta(days=100)) == ()
+
+
+def test_labels_of_a_profile_are_addresses_without_it(records: Records, demo: Path) -> None:
+    """The engine module of the demo's profile is asked at 7E0."""
+    place = demo / "kavo.vehicle.toml"
+    profile = KeptProfile(place, place.read_text(encoding="utf-8"))
+    records.create_or_update_order("RO-1", at=DAY, vin=vin(5))
+    with records.begin_sweep("RO-1", at=DAY, url="memory:", rounds=1, profile=profile) as writer:
+        for event in events(USUAL):
+            writer.keep(event, DAY)
+        writer.end(SweepOutcome.FINISHED, DAY)
+    cleared(records, "RO-1", writer.sweep_id, 1, ECM=Cleared.CLEARED)
+    (one,) = own(records, "RO-1")
+    assert {target.label for target in one.at} == {"7E0"}

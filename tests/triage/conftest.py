@@ -18,7 +18,7 @@ from dtctriage.services.uds import DtcStatus
 from dtctriage.sweep.events import Stage
 from dtctriage.sweep.picture import ModuleSaid, Picture, StoredCode
 from dtctriage.triage.assess import assess
-from dtctriage.triage.history import History
+from dtctriage.triage.history import History, OwnClearing
 from dtctriage.triage.model import Abstained, Assessment, Finding, Problem
 from dtctriage.triage.problems import find_problems
 from dtctriage.triage.seen import Seen, seen_by
@@ -184,9 +184,11 @@ def judged() -> Judged:
         vin: str | None = None,
         history: History | None = None,
         told: Told | None = None,
+        clearings: tuple[OwnClearing, ...] = (),
     ) -> list[Finding | Abstained]:
         seen = seen_by(picture, profile) if profile else None
-        view = View(picture, profile, seen, vin, Ledger(), history, told or Told())
+        known = (history, told or Told())
+        view = View(picture, profile, seen, vin, Ledger(), *known, clearings=clearings)
         verdicts = list(rule(view))
         known = {item.id for item in view.ledger.all}
         for verdict in verdicts:

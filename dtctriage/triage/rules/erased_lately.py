@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from dtctriage.services.readiness import Monitor
 from dtctriage.sweep.picture import ModuleSaid
+from dtctriage.triage.history import OwnClearing
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
+from dtctriage.triage.own_clearings import cleared_here
 from dtctriage.triage.values import Value, finding_limit, value
 from dtctriage.triage.view import View
 
@@ -28,7 +31,9 @@ def find(view: View) -> Iterator[Finding | Abstained]:
         judged = True
         none_ran = len(waiting) == len(having) >= finding_limit("monitors_waiting").value
         if _small(said) if counters else none_ran:
-            yield _finding(view, label, counters, waiting, having)
+            erased = _finding(view, label, counters, waiting, having)
+            ours = cleared_here(view, said)
+            yield erased if ours is None else _by_us(view, label, erased, ours, counters)
     if not judged:
         yield Abstained("erased_lately", "no module tells PID 30, 31 or 4E, or its monitors")
 
@@ -55,8 +60,7 @@ def _finding(
     if waiting:
         names = ", ".join(monitor.name for monitor in waiting)
         cited.append(view.ledger.cite(EvidenceKind.READING, label, f"monitors not complete: {names}"))
-    ago = ", ".join(f"{found.number:g} {_word(found)}" for found in counters)
-    ago = f"{ago} ago" if ago else ""
+    ago = _ago(counters)
     proof = "missing codes prove nothing yet" if waiting else "its monitors have run since"
     told = f"{len(waiting)} of {len(having)} monitors have not run since: {proof}."
     return Finding(
@@ -70,15 +74,31 @@ def _finding(
     )
 
 
+def _by_us(view: View, label: str, found: Finding, ours: OwnClearing, counters: list[Value]) -> Finding:
+    """What was found, when it is this shop's own doing: no suspicion, but still a thing to drive for."""
+    cited = view.ledger.cite(EvidenceKind.RECORD, label, str(ours))
+    return replace(
+        found,
+        weight=Weight.NOTE,
+        title=f"{label}: {ours}",
+        detail=f"{_ago(counters)}. {found.detail}" if counters else found.detail,
+        evidence=(*found.evidence, cited),
+        advice=DRIVE if found.advice else "",
+    )
+
+
+def _ago(counters: list[Value]) -> str:
+    told = ", ".join(f"{found.number:g} {_word(found)}" for found in counters)
+    return f"{told} ago" if told else ""
+
+
 def _word(counter: Value) -> str:
     one, several = _WORDS[counter.name]
     return one if counter.number == 1 else several
 
 
-ADVICE = (
-    "Unless they were cleared on this order, ask who erased them and why; "
-    "drive until the monitors have run, then read again."
-)
+DRIVE = "Drive until the monitors have run, then read again."
+ADVICE = "Ask who erased them and why; drive until the monitors have run, then read again."
 _WORDS = {
     "distance since clear": ("km", "km"),
     "warm-ups since clear": ("warm-up", "warm-ups"),

@@ -5,8 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
+from dtctriage.triage.own_clearings import cleared_here
 from dtctriage.triage.seen import PERMANENT
 from dtctriage.triage.view import View
+
+DRIVE = "Drive its monitor, then read again."
+ADVICE = f"Treat it as a fault not yet proved repaired. {DRIVE}"
 
 
 def find(view: View) -> Iterator[Finding | Abstained]:
@@ -20,14 +24,18 @@ def find(view: View) -> Iterator[Finding | Abstained]:
         if not left:
             continue
         codes = ", ".join(str(dtc) for dtc in left)
+        cited = [view.ledger.cite(EvidenceKind.CODE, label, f"{dtc} is permanent only") for dtc in left]
+        ours = cleared_here(view, said)
+        if ours is not None:
+            cited.append(view.ledger.cite(EvidenceKind.RECORD, label, str(ours)))
         yield Finding(
             "permanent_left",
-            Weight.LOOK,
+            Weight.LOOK if ours is None else Weight.NOTE,
             f"{label}: {codes} permanent, but no longer stored",
             "Stored codes were erased; a permanent code stays until its own monitor has passed.",
-            tuple(view.ledger.cite(EvidenceKind.CODE, label, f"{dtc} is permanent only") for dtc in left),
+            tuple(cited),
             "SAE J1979 service 0A; 13 CCR 1968.2 (d)(2.5)",
-            "Treat it as a fault not yet proved repaired; drive its monitor, then read again.",
+            ADVICE if ours is None else f"To be expected, {ours}. {DRIVE}",
         )
     if not told:
         yield Abstained("permanent_left", "no module's codes were read")
