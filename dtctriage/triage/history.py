@@ -15,6 +15,8 @@ from dtctriage.sweep.picture import ModuleSaid, Picture
 
 PART_NUMBER = "part number"
 """The name of identifier F187 among a module's names."""
+IGNITION_CYCLES = "ignition cycles"
+"""The name of that counter among a module's in-use counters (SAE J1979, info types 08 and 0B)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +33,7 @@ class LikeVehicle:
 
 @dataclass(frozen=True, slots=True)
 class LastVisit:
-    """This vehicle at its last complete intake: VIN, calibration ids and part number of each address.
+    """This vehicle at its last complete intake: what each address said it is, and its ignition cycles.
 
     `when` is a date as the sheet prints it (ISO 8601).
     """
@@ -41,6 +43,7 @@ class LastVisit:
     vins: dict[Target, str] = field(default_factory=dict)
     calibrations: dict[Target, tuple[str, ...]] = field(default_factory=dict)
     part_numbers: dict[Target, str] = field(default_factory=dict)
+    ignition_cycles: dict[Target, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,18 +86,26 @@ def last_visit(picture: Picture, when: str) -> LastVisit:
     vins = {target: next((vin for vin in said.vins.values() if vin), "") for target, said in modules.items()}
     ids = {target: calibration_ids(said) for target, said in modules.items()}
     parts = {target: said.identity.get(PART_NUMBER, "") for target, said in modules.items()}
+    cycles = {target: ignition_cycles(said) for target, said in modules.items()}
     return LastVisit(
         when,
         frozenset(modules),
         {target: vin for target, vin in vins.items() if vin},
         {target: names for target, names in ids.items() if names},
         {target: number for target, number in parts.items() if number},
+        {target: count for target, count in cycles.items() if count is not None},
     )
 
 
 def address_of(target: Target) -> Target:
     """The address without the answer id, which is not known of a module that never answered."""
     return Target(target.framing, target.request)
+
+
+def ignition_cycles(said: ModuleSaid) -> int | None:
+    """How many ignition cycles a module has counted; FFFF is no reading."""
+    count = said.counters.get(IGNITION_CYCLES)
+    return None if count == 0xFFFF else count
 
 
 def calibration_ids(said: ModuleSaid) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ def odometer_of(modules: Iterable[tuple[str, ModuleSaid]], entered: float | None
 
     None where nobody tells it, or where they tell different distances.
     """
-    told = [] if entered is None else [Value("", "odometer as entered", entered, "km")]
+    told = [] if entered is None else [Value("", "odometer on the order", entered, "km")]
     for label, said in modules:
         told += filter(None, (value(said, ODOMETER, label=label), meant(said, "odometer", label)))
     told.sort(key=lambda found: found.number)

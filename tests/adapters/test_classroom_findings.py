@@ -36,6 +36,7 @@ LESSONS = {
     "thin-air": [("rest_pressure", "manifold 77 kPa, air 99 kPa")],
     "one-by-one": [("order_in_time", "P0622-00 in BCM, 44 km ago")],
     "half-past-never": [("clocks_differ", "90 min")],
+    "taxi-rank": [("counters_restarted", "ECM: in-use counters began anew, 1630 ignition cycles ago")],
 }
 Plug = Callable[[Vehicle], Link]
 

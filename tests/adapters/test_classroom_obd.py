@@ -155,7 +155,7 @@ def test_in_use_counters_are_named_by_the_kind_of_ignition(show: Show, ask: Say)
     spark = decode_info(ask(show(TISCA), "ECM", "0908"), on_can=True)
     assert isinstance(diesel, InfoItems) and isinstance(spark, InfoItems)
     assert (len(diesel.numbers), len(spark.numbers)) == (18, 20)
-    assert diesel.numbers[2:4] == (110, 120) and counter_name(0x0B, 2) == "NMHC catalyst, completed"
+    assert diesel.numbers[2:4] == (7110, 8120) and counter_name(0x0B, 2) == "NMHC catalyst, completed"
     assert spark.numbers[2:4] == (377, 402) and counter_name(0x08, 2) == "catalyst bank 1, completed"
 
 

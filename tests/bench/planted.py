@@ -22,6 +22,7 @@ from fleet import (
     byte,
     degrees,
     healthy,
+    in_use,
     new_pattern,
     new_vin,
     percent,
@@ -286,6 +287,16 @@ def erased_apart(rng: Random, car: Car) -> None:
         gearbox.data[0x31] = word(rng.uniform(0, 300))
 
 
+def counters_restarted(rng: Random, car: Car) -> None:
+    """A module was replaced or programmed within some 1,500 cycles, or comes from another vehicle."""
+    if car.history is None and rng.random() < 0.3:
+        car.history = History("like", (), last_visit(car.picture, "2024-03-01"))
+    said = rng.choice([said for said in car.modules if said.counters] or [car.engine])
+    said.counters = in_use(
+        rng, rng.uniform(100, 30_000) if rng.random() < 0.3 else 1500 ** rng.random(), car.diesel
+    )
+
+
 # -- measured -----------------------------------------------------------------------------------------------
 
 
@@ -376,9 +387,9 @@ PLANTS: dict[str, Plant] = {
         stops_vehicle, low_supply, low_supply_crowd, supply_apart, charging, notices, bus_quiet, bus_codes,
         unsteady, expected_by_history, shared_part, shared_circuit, both_banks, order_in_time, vin_absent,
         vin_differs, vin_doubtful, calibration_differs, changed_since, odometers_differ, clocks_differ,
-        erased_lately, permanent_left, erased_apart, commanded_actual, rest_pressure, rest_temperatures,
-        rest_tracks, rest_motion, rest_fuel_pressure, speaking_after_all, not_in_profile, history_of_loss,
-        codes_not_read, damaged_answers,
+        erased_lately, permanent_left, erased_apart, counters_restarted, commanded_actual, rest_pressure,
+        rest_temperatures, rest_tracks, rest_motion, rest_fuel_pressure, speaking_after_all, not_in_profile,
+        history_of_loss, codes_not_read, damaged_answers,
     )
 }  # fmt: skip
 WITH_PROFILE = frozenset({"shared_part", "not_in_profile"})

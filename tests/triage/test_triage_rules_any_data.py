@@ -52,6 +52,9 @@ modules = st.builds(
     data=st.dictionaries(st.sampled_from(PIDS), bytes_),
     readiness=st.none() | st.builds(Readiness, st.binary(min_size=4, max_size=4)),
     identifiers=st.dictionaries(st.integers(0x3A00, 0x3A03), bytes_),
+    counters=st.dictionaries(
+        st.sampled_from(("ignition cycles", "driving cycles that count")), st.integers(0, 0xFFFF)
+    ),
     info=st.dictionaries(st.sampled_from((0x04, 0x06)), st.lists(bytes_, max_size=3).map(tuple)),
     frames=st.dictionaries(
         st.integers(0, 2), st.dictionaries(st.sampled_from((0x02, 0x31, 0x4E, 0xA6)), bytes_)
@@ -81,7 +84,12 @@ pictures = st.builds(
     st.lists(modules, max_size=4),
     st.none() | st.floats(0, 40),
 )
-tolds = st.builds(Told, st.none() | st.floats(0, 100), st.none() | st.sampled_from(Engine))
+tolds = st.builds(
+    Told,
+    st.none() | st.floats(0, 100),
+    st.none() | st.sampled_from(Engine),
+    st.none() | st.floats(0, 2e6),
+)
 
 
 @settings(max_examples=60, deadline=None)
