@@ -11,7 +11,7 @@ from dtctriage.sheet.data import appendix, on_their_way, results_to_look_at
 from dtctriage.sheet.log import log_view
 from dtctriage.sheet.model import CheckPart, CodePart, ModulePart, ProblemPart, RankedPart, Sheet, SuspectPart
 from dtctriage.sheet.plain import ascii_only, one_line
-from dtctriage.triage.model import Weight
+from dtctriage.triage.model import REST, Weight
 
 STOPS = "STOPS THE VEHICLE"
 _AS_IT_SHOULD_BE = "answers"
@@ -225,7 +225,7 @@ def _suspect(nth: int, suspect: SuspectPart, shared: str) -> view.SuspectView:
     if only:
         members = "" if exact == only else f"that is: {only}"
     elif members:
-        members = f"cannot be told apart yet: {members}"
+        members = f"{'one of' if suspect.title == REST else 'cannot be told apart yet'}: {members}"
     return view.SuspectView(
         letter=_letter(nth),
         chance=words.chance(suspect.share),

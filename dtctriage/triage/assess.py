@@ -37,6 +37,9 @@ from dtctriage.triage.tables import limit, percent
 from dtctriage.triage.view import NOTHING_TOLD, STAGES, Ledger, Told, View
 from dtctriage.wiring.bench import Observation
 
+SHARING = "shared_part"
+"""The rule that names what parts with a code hang on."""
+
 
 def assess(
     picture: Picture,
@@ -204,7 +207,14 @@ def _said_already(finding: Finding, found: Sequence[Problem]) -> bool:
     if not finding.explains:
         return False
     holding = [item for item in found if set(finding.evidence) <= set(item.evidence)]
-    return any(item.stops_vehicle or finding.rule != RAISING for item in holding)
+    return any(not _says_less(item, finding) for item in holding)
+
+
+def _says_less(problem: Problem, finding: Finding) -> bool:
+    if finding.rule == RAISING:
+        return not problem.stops_vehicle
+    # Suspects are told place by place; only this rule names what several of them have in common.
+    return finding.rule == SHARING and len(problem.suspects) > 1
 
 
 def _weight(finding: Finding) -> int:

@@ -100,6 +100,10 @@ class Check:
     outcomes: tuple[Outcome, ...] = ()
 
 
+REST = "something else"
+"""The title of the last suspect, which lumps what is left: its members have little in common."""
+
+
 @dataclass(frozen=True, slots=True)
 class Suspect:
     """One possible cause. `share` is its part of the suspicion, 0..1, over all suspects of the problem.

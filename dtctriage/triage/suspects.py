@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from dtctriage.triage.model import Suspect
+from dtctriage.triage.model import REST, Suspect
 from dtctriage.triage.suspicion import Hypothesis, Suspicion, in_steps
 from dtctriage.wiring.faults import Fault, FaultKind
 from dtctriage.wiring.parts import PartKind
@@ -39,13 +39,14 @@ def suspects(suspicion: Suspicion, ranked: Sequence[Hypothesis]) -> tuple[Suspec
         shown.append(_suspect(suspicion, name, items, share))
     rest = [name for name, _ in ordered[len(shown) :]]
     if rest and total < 0.99:
-        shown.append(Suspect("something else", "", 1 - total, tuple(rest[:12]), ""))
+        shown.append(Suspect(REST, "", 1 - total, tuple(rest[:12]), ""))
     return tuple(shown)
 
 
 def _suspect(suspicion: Suspicion, name: str, items: Sequence[Hypothesis], share: float) -> Suspect:
     places = dict.fromkeys(_place(suspicion, fault) for fault in items[0].faults)
-    members = tuple(case_words(suspicion, item.faults) for item in items)
+    # Whatever explains less than the first is told from it already, by the sweep alone.
+    members = tuple(case_words(suspicion, i.faults) for i in items if i.explains == items[0].explains)
     place, origin = "; ".join(filter(None, places)), suspicion.before.origin(items[0].faults)
     return Suspect(name, place, share, members, _because(suspicion, items[0]), origin)
 

@@ -1,13 +1,16 @@
-"""The profile's circuits and sensors with the codes that watch them, and what each hangs on."""
+"""The profile's circuits and sensors with the codes that watch them, and the parts that each hangs on."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.wiring.profile import BATTERY, BATTERY_MINUS, Circuit, Conductor, Profile, Sensor
+from dtctriage.wiring.parts import Part, PartKind, load_nodes, sensor_nodes
+from dtctriage.wiring.profile import Circuit, Profile, Sensor
 
 Watched = Circuit | Sensor
+_WORKS = (PartKind.LOAD, PartKind.COIL, PartKind.SENSOR)
+"""Kinds of part that a way ends at: current does work there."""
 
 
 def watched(profile: Profile) -> tuple[Watched, ...]:
@@ -21,12 +24,39 @@ def codes_of_part(part: Watched) -> list[Dtc]:
     return [Dtc.parse(text) for text in texts if text]
 
 
-def hangs_on(profile: Profile, part: Watched) -> frozenset[str]:
-    """Names of the feeds, references, splices, grounds and connectors on the way to a part and back."""
-    feed = part.feed if isinstance(part, Circuit) else part.supply
-    found = {pin.partition(":")[0] for pin in pins_of_part(part)}
-    found |= set(_up(profile, feed.source if feed else None)) | set(_up(profile, part.ground))
-    return frozenset(found - {BATTERY, BATTERY_MINUS})
+class Ways:
+    """A vehicle's parts by the nodes that they join, to be walked from what is watched to where it ends."""
+
+    def __init__(self, parts: Iterable[Part]) -> None:
+        self._above: dict[str, list[Part]] = {}
+        self._below: dict[str, list[Part]] = {}
+        for part in parts:
+            if part.kind not in _WORKS:
+                self._above.setdefault(part.b, []).append(part)
+                self._below.setdefault(part.a, []).append(part)
+
+    def of(self, part: Watched) -> tuple[Part, ...]:
+        """Fuses, contacts, wires, pins and grounds that its current passes, each way from its source on."""
+        ends = load_nodes(part) if isinstance(part, Circuit) else sensor_nodes(part)
+        found: dict[str, Part] = {}
+        for end in ends:
+            up = {item.id: item for item in _walked(self._above, end, towards="a")}
+            found |= dict(reversed(up.items()))
+            found |= {item.id: item for item in _walked(self._below, end, towards="b")}
+        return tuple(found.values())
+
+
+def _walked(beside: dict[str, list[Part]], node: str, towards: str) -> list[Part]:
+    """Parts from a node on; a file that goes round ends where it began."""
+    met, frontier, found = {node}, [node], []
+    while frontier:
+        for part in beside.get(frontier.pop(), ()):
+            found.append(part)
+            further = getattr(part, towards)
+            if further not in met:
+                met.add(further)
+                frontier.append(further)
+    return found
 
 
 def pins_of_part(part: Watched) -> list[str]:
@@ -39,14 +69,3 @@ def _own_pins(part: Watched) -> tuple[str, ...]:
     if isinstance(part, Circuit):
         return (*part.driver_through, *part.second_through, *part.ground_through)
     return (*part.signal_through, *part.return_through)
-
-
-def _up(profile: Profile, name: str | None) -> Iterator[str]:
-    """A feed and the feeds before it, towards the battery; a file that goes round ends where it began."""
-    sources: dict[str, Conductor] = {feed.id: feed for feed in profile.feeds}
-    met: set[str] = set()
-    while name is not None and name not in met:
-        met.add(name)
-        yield name
-        above = sources.get(name)
-        name = above.source if above else None

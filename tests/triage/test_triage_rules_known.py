@@ -19,11 +19,8 @@ from dtctriage.triage.rules import (
     low_supply_crowd,
     permanent_left,
     shared_circuit,
-    shared_part,
     stops_vehicle,
 )
-from dtctriage.triage.watched import hangs_on
-from dtctriage.wiring.profile import Profile
 
 Bench = Any
 Judged = Any
@@ -325,43 +322,3 @@ def test_shared_circuit(bench: Bench, judged: Judged, codes: list[str], shares: 
 def test_both_banks(bench: Bench, judged: Judged, codes: list[str], fires: bool) -> None:
     """Lean on both; rich on the other; bank 2 alone; a circuit is no matter of a bank."""
     assert bool(found(judged(both_banks.find, with_modules(bench, coded(bench, *codes))))) is fires
-
-
-def test_shared_part_by_the_profile(bench: Bench, judged: Judged) -> None:
-    """Three valves behind one fuse: all with a code, or one alone."""
-    profile: Profile = bench.profile
-    behind: dict[str, list[Any]] = {}
-    for circuit in profile.circuit:
-        if circuit.feed is not None and circuit.codes.open:
-            behind.setdefault(circuit.feed.source, []).append(circuit)
-    place, circuits = max(behind.items(), key=lambda item: len(item[1]))
-    assert len(circuits) >= 2
-    picture = bench.picture()
-    for circuit in circuits:
-        bench.module(picture, circuit.module).codes.append(bench.stored(circuit.codes.open))
-    (one,) = judged(shared_part.find, picture, profile)
-    assert place in one.title or f"{len(circuits)} of {len(circuits)} parts" in one.detail
-    assert set(one.explains) == {f"{circuit.module} {circuit.codes.open}" for circuit in circuits}
-    bench.module(picture, circuits[0].module).codes[:] = [bench.stored(circuits[0].codes.open)]
-    for circuit in circuits[1:]:
-        if circuit.module != circuits[0].module:
-            bench.module(picture, circuit.module).codes.clear()
-    assert judged(shared_part.find, picture, profile) == []
-    assert whys(judged(shared_part.find, picture)) == ["no vehicle profile"]
-
-
-def test_shared_part_finds_the_reference_of_several_sensors(bench: Bench, judged: Judged) -> None:
-    """Every sensor that the profile hangs on one reference reads low at once."""
-    profile: Profile = bench.profile
-    volts = {item.id for item in profile.reference if item.volts}
-    ways = {part.id: hangs_on(profile, part) for part in profile.sensor}
-    on = {name: [s for s in profile.sensor if name in ways[s.id] and s.codes.low] for name in volts}
-    name, sensors = max(on.items(), key=lambda item: len(item[1]))
-    assert len(sensors) >= 2
-    picture = bench.picture()
-    for sensor in sensors:
-        bench.module(picture, sensor.module).codes.append(bench.stored(sensor.codes.low))
-    (one,) = judged(shared_part.find, picture, profile)
-    place = one.title.rpartition("hang on ")[2]
-    assert all(place in ways[sensor.id] for sensor in sensors)
-    assert len(one.explains) == len(sensors), name
