@@ -10,6 +10,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+import numpy as np
+
 from dtctriage.codes.dtc import Dtc
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.seen import failing, strongest
@@ -168,7 +170,7 @@ class _Search:
         faults = [fault for fault in possible_faults(self._profile) if fault.at in self._users]
         outlook = Outlook(self._wiring, [(fault,) for fault in faults])
         heard = [place for place, name in enumerate(outlook.modules) if self._answers(name)]
-        fits: Flags = outlook.answering[:, heard].all(axis=1)
+        fits: Flags = np.all(outlook.answering[:, heard], axis=1)
         columns: dict[str, list[int]] = {}
         for name, (part, stored) in self._coded.items():
             columns[name] = [
