@@ -30,7 +30,7 @@ from dtctriage.triage.model import (
     Weight,
 )
 from dtctriage.triage.ranking import RAISING, Ranking, ranking
-from dtctriage.triage.rules import ALL, explained
+from dtctriage.triage.rules import ALL, explained, name_of
 from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.tables import limit, percent
@@ -233,6 +233,9 @@ def _verdicts(view: View, situation: Situation) -> Iterator[Finding | Abstained]
             (view.ledger.cite(EvidenceKind.SUPPLY, "", text),),
             "SAE J1962",
             "Check the fuse of pin 16 (often shared with the power socket or lighter), then pins 4 and 5.",
+        )
+        yield from (
+            Abstained(name_of(rule), "the connector has no supply: nothing was asked") for rule in ALL
         )
         return
     for rule in ALL:

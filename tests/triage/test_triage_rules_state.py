@@ -348,6 +348,7 @@ def framed(bench: Bench, *frames: tuple[str, dict[int, str]], **now: Any) -> Pic
     picture = car(bench, *({0x31: "03E8", 0x4E: "0708"} for _ in frames), **now)
     for said, (code, data) in zip(picture.modules.values(), frames, strict=True):
         raw = {pid: bytes.fromhex(text) for pid, text in data.items()}
+        said.codes.append(bench.stored(code))
         said.frames[0] = raw | {0x02: bench.stored(code).dtc.number.to_bytes(2, "big")}
     return picture
 

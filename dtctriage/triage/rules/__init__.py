@@ -92,6 +92,11 @@ ALL: tuple[Rule, ...] = (
 )
 
 
+def name_of(rule: Rule) -> str:
+    """The rule's name: its file's, and its row's in the table of rules."""
+    return rule.__module__.rpartition(".")[2]
+
+
 def explained(finding: Finding) -> Finding:
     """The finding with what its rule needs and what would refute it."""
     row = next((row for row in rows("rules") if row["rule"] == finding.rule), None)

@@ -6,15 +6,19 @@ from collections.abc import Iterator
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.meaning import circuit_of
-from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage import lacking
+from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.seen import failing, strongest
 from dtctriage.triage.values import finding_limit
 from dtctriage.triage.view import View
 from dtctriage_reference import rows
 
+RULE = "both_banks"
 
-def find(view: View) -> Iterator[Finding]:
+
+def find(view: View) -> Iterator[Finding | Abstained]:
     """Codes of what the engine does, not of its circuits."""
+    yield from lacking.codes(view, RULE)
     for label, said in view.modules:
         present = [entry.dtc for entry in strongest(said) if failing(entry) is not False]
         placed = [dtc for dtc in present if view.meaning(dtc).place.bank is not None]
@@ -48,7 +52,7 @@ def _on_one(view: View, label: str, placed: list[Dtc]) -> Iterator[Finding]:
 
 def _finding(view: View, label: str, codes: list[Dtc], why: str) -> Finding:
     return Finding(
-        "both_banks",
+        RULE,
         Weight.LOOK,
         f"{label}: {', '.join(str(dtc) for dtc in codes)} belong together",
         f"On {why}.",

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from dtctriage.link import Target
 from dtctriage.triage.history import PART_NUMBER, LastVisit, address_of, calibration_ids
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
 
+RULE = "changed_since"
+Names = tuple[str, ...]
 _ADVICE = {
     "VIN": "A module from another vehicle, or one programmed since: ask what was done.",
     "part number": "Replaced since: ask by whom, and whether it was coded.",
@@ -20,29 +21,35 @@ def find(view: View) -> Iterator[Finding | Abstained]:
     """VIN, part number and calibration ids, each where both visits tell it."""
     last = view.history.last if view.history else None
     if last is None:
-        yield Abstained("changed_since", "no earlier visit of this vehicle on record")
+        yield Abstained(RULE, "no earlier visit of this vehicle on record")
         return
+    told = list(_told_twice(view, last))
+    if not told:
+        yield Abstained(RULE, "no VIN, part number or calibration that both visits tell")
+    for label, what, now, then in told:
+        if set(now) != set(then):
+            yield _finding(view, last, label, what, now, then)
+
+
+def _told_twice(view: View, last: LastVisit) -> Iterator[tuple[str, str, Names, Names]]:
+    """Module, what is told of it, and that now and then, where both visits tell it."""
     for label, said in view.modules:
         at = address_of(said.target)
         vin = next((vin for vin in said.vins.values() if vin), "")
-        parts = ((said.identity.get(PART_NUMBER, ""),), (last.part_numbers.get(at, ""),))
-        yield from _compare(view, last, label, "VIN", (vin,), (last.vins.get(at, ""),))
-        yield from _compare(view, last, label, "part number", *parts)
-        yield from _compare(view, last, label, "calibration", calibration_ids(said), _calibrations(last, at))
+        part = said.identity.get(PART_NUMBER, "")
+        for what, now, then in (
+            ("VIN", (vin,), (last.vins.get(at, ""),)),
+            ("part number", (part,), (last.part_numbers.get(at, ""),)),
+            ("calibration", calibration_ids(said), last.calibrations.get(at, ())),
+        ):
+            if any(now) and any(then):
+                yield label, what, now, then
 
 
-def _calibrations(last: LastVisit, at: Target) -> tuple[str, ...]:
-    return last.calibrations.get(at, ())
-
-
-def _compare(
-    view: View, last: LastVisit, label: str, what: str, now: tuple[str, ...], then: tuple[str, ...]
-) -> Iterator[Finding]:
-    if not any(now) or not any(then) or set(now) == set(then):
-        return
+def _finding(view: View, last: LastVisit, label: str, what: str, now: Names, then: Names) -> Finding:
     new, old = ", ".join(now), ", ".join(then)
-    yield Finding(
-        "changed_since",
+    return Finding(
+        RULE,
         Weight.LOOK if what == "VIN" else Weight.NOTE,
         f"{label}: {what} changed since {last.when}",
         f"{old} then, {new} now.",

@@ -6,21 +6,24 @@ from collections.abc import Iterator
 
 from dtctriage.services.uds import nrc_plain
 from dtctriage.sweep.picture import ModuleSaid
-from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage import lacking
+from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
 
+RULE = "codes_not_read"
 _CODE_SERVICES = frozenset({0x03, 0x07, 0x0A, 0x13, 0x18, 0x19})
 
 
-def find(view: View) -> Iterator[Finding]:
+def find(view: View) -> Iterator[Finding | Abstained]:
     """Says for each such module whether its codes were refused, damaged, or never asked for."""
+    yield from lacking.answers(view, RULE)
     unread = [(label, said) for label, said in view.modules if not said.codes_read]
     if not unread:
         return
     reasons = [(label, _reason(said)) for label, said in unread]
     cited = [view.ledger.cite(EvidenceKind.ANSWER, label, f"codes {reason}") for label, reason in reasons]
     yield Finding(
-        "codes_not_read",
+        RULE,
         Weight.NOTE,
         f"No codes read from {', '.join(label for label, _ in reasons)}",
         "; ".join(f"{label}: {reason}" for label, reason in reasons),

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage import lacking
+from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
 
+RULE = "damaged_answers"
 
-def find(view: View) -> Iterator[Finding]:
+
+def find(view: View) -> Iterator[Finding | Abstained]:
     """One finding a module, with the first damage in words and how many there were."""
+    if not view.picture.troubles:
+        yield from lacking.answers(view, RULE)
     holders = [(label, said.troubles) for label, said in view.modules]
     holders.append(("", view.picture.troubles))
     for label, troubles in holders:
@@ -22,7 +27,7 @@ def find(view: View) -> Iterator[Finding]:
         first = troubles[0]
         count = f"{len(troubles)} answers" if len(troubles) > 1 else "1 answer"
         yield Finding(
-            "damaged_answers",
+            RULE,
             Weight.NOTE,
             f"{label or 'Unknown sender'}: {count} damaged",
             f"To {first.question.hex(' ').upper()}: {first.text}. Nothing was filled in.",

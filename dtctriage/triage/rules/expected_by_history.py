@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from dtctriage.link import Target
 from dtctriage.sweep.events import Stage
+from dtctriage.triage import lacking
 from dtctriage.triage.history import History, address_of
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.values import finding_limit
@@ -22,7 +23,7 @@ def find(view: View) -> Iterator[Finding | Abstained]:
     elif not view.passed(Stage.ROLL_CALL) or not view.picture.modules:
         yield Abstained(RULE, "no roll call that was gone through and answered")
     elif view.picture.recorded:
-        yield Abstained(RULE, "a recording holds only what was asked then")
+        yield Abstained(RULE, lacking.RECORDED)
     else:
         silent = frozenset(map(address_of, view.picture.silent))
         for target in sorted((history.last.answered if history.last else frozenset[Target]()) & silent):
@@ -56,20 +57,25 @@ def _gone(view: View, history: History, target: Target) -> Finding:
 
 def _by_likeness(view: View, history: History, silent: frozenset[Target]) -> Iterator[Finding | Abstained]:
     total = len(history.vehicles)
-    if total < finding_limit("like_vehicles").value:
-        yield Abstained(RULE, f"{total} like vehicles on record are too few")
+    least = finding_limit("like_vehicles").value
+    if total < least:
+        yield Abstained(RULE, f"{total} of the {least:g} like vehicles needed on record")
         return
     present = frozenset(map(address_of, view.picture.modules))
     same = sum(vehicle.answered == present for vehicle in history.vehicles)
-    usual = {target for vehicle in history.vehicles for target in vehicle.answered} - present
-    for target in sorted(usual):
+    answered = {target for vehicle in history.vehicles for target in vehicle.answered}
+    absent = sorted(target for target in answered - present if not _in_profile(view, target))
+    usual = [each for each in absent if _count(history, each) >= finding_limit("like_share").value * total]
+    variant = same >= finding_limit("like_variant").value
+    optional = [f"{each.label} on {_count(history, each)}" for each in absent if each not in usual]
+    if optional and not variant:
+        yield Abstained(RULE, f"the {total} like vehicles differ: {', '.join(optional)}")
+    for target in usual:
         count = _count(history, target)
-        if count < finding_limit("like_share").value * total or _in_profile(view, target):
-            continue
         if target not in silent:
             yield Abstained(RULE, f"{target.label} answered on {count} of {total}, and was not asked here")
             continue
-        if same >= finding_limit("like_variant").value:
+        if variant:
             yield Abstained(RULE, f"{target.label}: {same} like vehicles have just these addresses")
             continue
         yield Finding(

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.meaning import meaning
 from dtctriage.codes.network import invalid_data_module, lost_module
+from dtctriage.triage import lacking
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.seen import strongest
 from dtctriage.triage.values import finding_limit
@@ -20,6 +21,7 @@ TOO_LOW = frozenset({0x16, 0x1C, 0x00})
 
 def find(view: View) -> Iterator[Finding | Abstained]:
     """Low-supply codes in several modules: their other supply and network codes follow until proved."""
+    yield from lacking.codes(view, "low_supply_crowd")
     told = {
         label: [entry.dtc for entry in strongest(said) if is_low_supply(entry.dtc)]
         for label, said in view.modules

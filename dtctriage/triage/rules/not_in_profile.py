@@ -5,14 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from dtctriage.codes.network import roles
-from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage import lacking
+from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View, now_words
 
+RULE = "not_in_profile"
 
-def find(view: View) -> Iterator[Finding]:
+
+def find(view: View) -> Iterator[Finding | Abstained]:
     """One finding for each such module; without a profile there is nothing to miss."""
     if view.profile is None or view.seen is None:
+        yield Abstained(RULE, lacking.NO_PROFILE)
         return
+    yield from lacking.codes(view, RULE)
     held = {module.id for module in view.profile.module}
     strangers = dict.fromkeys(t.lost for t in view.seen.testimonies if t.present and t.lost not in held)
     for stranger in strangers:
@@ -23,7 +28,7 @@ def find(view: View) -> Iterator[Finding]:
             for t in told
         ]
         yield Finding(
-            "not_in_profile",
+            RULE,
             Weight.LOOK,
             f"{words} is missed, and the profile does not hold it",
             f"Missed by {', '.join(dict.fromkeys(t.witness for t in told))}.",

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from dtctriage.link import NoticeKind
-from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
 
+RULE = "notices"
 _QUIET = frozenset({NoticeKind.NO_ANSWER, NoticeKind.INTERRUPTED, NoticeKind.NOT_UNDERSTOOD})
 _HEAVY = frozenset(
     {
@@ -22,8 +23,10 @@ _HEAVY = frozenset(
 )
 
 
-def find(view: View) -> Iterator[Finding]:
+def find(view: View) -> Iterator[Finding | Abstained]:
     """One finding for each kind of notice, however often it came."""
+    if not view.picture.adapter:
+        yield Abstained(RULE, "no adapter was reached")
     counts: dict[NoticeKind, int] = {}
     for given in view.picture.notices:
         counts[given.notice] = counts.get(given.notice, 0) + 1
@@ -34,7 +37,7 @@ def find(view: View) -> Iterator[Finding]:
         times = f", {count} times" if count > 1 else ""
         cited = view.ledger.cite(EvidenceKind.NOTICE, "", f"adapter: {first.text}{times}")
         yield Finding(
-            "notices",
+            RULE,
             Weight.LOOK if kind in _HEAVY else Weight.NOTE,
             f"The adapter says: {kind.value}{times}",
             first.text,

@@ -4,10 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from dtctriage.triage import lacking
 from dtctriage.triage.ages import SCALES, Age, Scale, ages
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
+from dtctriage.triage.seen import strongest
 from dtctriage.triage.values import finding_limit
 from dtctriage.triage.view import View
+
+RULE = "order_in_time"
 
 
 def find(view: View) -> Iterator[Finding | Abstained]:
@@ -15,8 +19,10 @@ def find(view: View) -> Iterator[Finding | Abstained]:
     told = ages(view)
     by_scale = {scale: [age for age in told if scale in age.ago] for scale in SCALES}
     scale, dated = max(by_scale.items(), key=lambda item: len(item[1]))
+    yield from lacking.codes(view, RULE)
     if len(dated) < 2:
-        yield Abstained("order_in_time", "fewer than two codes tell when they were stored")
+        if sum(len(strongest(said)) for _, said in view.modules) > 1:
+            yield Abstained(RULE, "fewer than two codes tell when they were stored")
         return
     yield _order(view, dated, scale)
 
@@ -36,7 +42,7 @@ def _order(view: View, dated: list[Age], scale: Scale) -> Finding:
         title = f"Stored at one moment{f', {scale.text(oldest)}' if oldest else ''}: {names}"
         detail = "Codes of one moment have one cause more often than several."
     return Finding(
-        "order_in_time",
+        RULE,
         Weight.NOTE,
         title,
         detail,

@@ -6,17 +6,20 @@ from collections.abc import Iterator
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.meaning import circuit_of
-from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage import lacking
+from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.seen import failing, strongest
 from dtctriage.triage.tables import source_words
 from dtctriage.triage.view import View
 from dtctriage_reference import Row, rows
 
+RULE = "shared_circuit"
 REFERENCE = "sensor reference voltage"
 
 
-def find(view: View) -> Iterator[Finding]:
+def find(view: View) -> Iterator[Finding | Abstained]:
     """A code for the reference itself counts as one of the family and proves it."""
+    yield from lacking.codes(view, RULE)
     for label, said in view.modules:
         present = [entry.dtc for entry in strongest(said) if failing(entry) is not False]
         reference = [dtc for dtc in present if view.meaning(dtc).subject == REFERENCE]
@@ -41,7 +44,7 @@ def _finding(view: View, label: str, family: list[Dtc], reference: list[Dtc], ro
     codes = [*reference, *family]
     names = ", ".join(str(dtc) for dtc in codes)
     return Finding(
-        "shared_circuit",
+        RULE,
         Weight.LOOK,
         f"{label}: {names} point at {row['shares']}",
         "; ".join(view.meaning(dtc).text for dtc in codes),

@@ -6,13 +6,17 @@ from collections.abc import Iterator
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.network import ModuleRole, invalid_data_module, software_module
-from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage import lacking
+from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.seen import strongest
 from dtctriage.triage.view import View
 
+RULE = "speaking_after_all"
 
-def find(view: View) -> Iterator[Finding]:
+
+def find(view: View) -> Iterator[Finding | Abstained]:
     """U03xx, U04xx and U05xx: something came and was not as wanted, so the named module was not silent."""
+    yield from lacking.codes(view, RULE)
     for label, said in view.modules:
         for entry in strongest(said):
             role, what, advice = _speaker(entry.dtc)
@@ -20,7 +24,7 @@ def find(view: View) -> Iterator[Finding]:
                 continue
             cited = view.ledger.cite(EvidenceKind.CODE, label, f"{entry.dtc} names {role.words}")
             yield Finding(
-                "speaking_after_all",
+                RULE,
                 Weight.NOTE,
                 f"{role.words} was speaking: {entry.dtc} in {label}",
                 f"{what} came from it, so it had power, ground and bus when the code was set.",

@@ -7,6 +7,7 @@ from functools import cache
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.meaning import Meaning
+from dtctriage.triage import lacking
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.seen import failing, strongest
 from dtctriage.triage.tables import source_words
@@ -19,8 +20,7 @@ RULE = "stops_vehicle"
 
 def find(view: View) -> Iterator[Finding | Abstained]:
     """By the profile where it knows the code, else by the catalogue; a code in history stops nothing."""
-    if not view.read_modules:
-        yield Abstained(RULE, "no module's codes were read")
+    yield from lacking.codes(view, RULE)
     for label, said in view.modules:
         for entry in strongest(said):
             now = failing(entry)

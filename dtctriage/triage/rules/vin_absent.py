@@ -9,6 +9,7 @@ from dtctriage.sweep.questions import Language
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
 
+RULE = "vin_absent"
 ENGINE = "engine_control"
 _OBD = frozenset({Language.J1979, Language.OBD_ON_UDS})
 
@@ -19,14 +20,16 @@ def find(view: View) -> Iterator[Finding | Abstained]:
     if any(vin for _, said in engines for vin in said.vins.values()):
         return
     if not view.passed(Stage.IDENTIFICATION if engines else Stage.ROLL_CALL):
+        yield Abstained(RULE, "the intake did not come to asking for the VIN")
         return
     others = [label for label, said in view.modules if any(said.vins.values())]
     if not engines and others and not _has_engine(view):
-        yield Abstained("vin_absent", "no module speaks OBD: the vehicle may have no engine")
+        yield Abstained(RULE, "no module speaks OBD: the vehicle may have no engine")
         return
     source = f"taken from {others[0]}" if others else "from the paperwork or the plate"
     if not engines:
         if not view.picture.modules and not view.picture.silent:
+            yield Abstained(RULE, "no module was asked")
             return
         asked = any(view.is_engine_target(target) for target in view.picture.silent)
         reason = "the engine module does not answer" if asked else "no engine module was asked"
@@ -35,7 +38,7 @@ def find(view: View) -> Iterator[Finding | Abstained]:
         reason, kind = "the engine module answers but gives no VIN", EvidenceKind.IDENTITY
     cited = view.ledger.cite(kind, engines[0][0] if engines else "", reason)
     yield Finding(
-        "vin_absent",
+        RULE,
         Weight.NOTE,
         "VIN not available from the engine module",
         f"Since {reason}, the VIN is {source}.",

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
 
+RULE = "vin_differs"
 
-def find(view: View) -> Iterator[Finding]:
+
+def find(view: View) -> Iterator[Finding | Abstained]:
     """A module with another VIN usually comes from another vehicle."""
     holders: dict[str, list[str]] = {}
     for label, said in view.modules:
@@ -17,6 +19,8 @@ def find(view: View) -> Iterator[Finding]:
                 holders.setdefault(vin, []).append(label)
     if view.vin_entered:
         holders.setdefault(_plain(view.vin_entered), []).insert(0, "repair order")
+    if sum(map(len, holders.values())) < 2:
+        yield Abstained(RULE, "fewer than two VINs are known")
     if len(holders) < 2:
         return
     ranked = sorted(holders.items(), key=lambda pair: -len(pair[1]))
@@ -26,7 +30,7 @@ def find(view: View) -> Iterator[Finding]:
     ]
     odd = ", ".join(label for _, labels in ranked[1:] for label in labels)
     yield Finding(
-        "vin_differs",
+        RULE,
         Weight.LOOK,
         f"VINs differ: {odd}",
         detail,

@@ -4,31 +4,33 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from dtctriage.triage.model import EvidenceKind, Finding, Weight
+from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
 from dtctriage.vin import Vin, VinError
 
+RULE = "vin_doubtful"
 
-def find(view: View) -> Iterator[Finding]:
+
+def find(view: View) -> Iterator[Finding | Abstained]:
     """A warning beside the VIN, never a reason to refuse it: outside North America position 9 is free."""
-    seen: set[str] = set()
+    holders: dict[str, str] = {}
     for label, said in view.modules:
-        for vin in said.vins.values():
-            if not vin or vin in seen:
-                continue
-            seen.add(vin)
-            warnings = _warnings(vin)
-            if warnings:
-                cited = view.ledger.cite(EvidenceKind.IDENTITY, label, f"VIN {vin}")
-                yield Finding(
-                    "vin_doubtful",
-                    Weight.NOTE,
-                    f"VIN from {label}: {warnings[0]}",
-                    "; ".join(warnings),
-                    (cited,),
-                    "49 CFR 565; ISO 3779",
-                    "Compare with the VIN plate.",
-                )
+        for vin in filter(None, said.vins.values()):
+            holders.setdefault(vin, label)
+    if not holders:
+        yield Abstained(RULE, "no module tells a VIN")
+    for vin, label in holders.items():
+        warnings = _warnings(vin)
+        if warnings:
+            yield Finding(
+                RULE,
+                Weight.NOTE,
+                f"VIN from {label}: {warnings[0]}",
+                "; ".join(warnings),
+                (view.ledger.cite(EvidenceKind.IDENTITY, label, f"VIN {vin}"),),
+                "49 CFR 565; ISO 3779",
+                "Compare with the VIN plate.",
+            )
 
 
 def _warnings(text: str) -> tuple[str, ...]:
