@@ -59,7 +59,8 @@ def sheet(
         write_form(made, form, to, readings=readings)
         typer.echo(f"Sheet of {order}: {to}")
     if explain:
-        typer.echo("\n".join(explanation_lines(opened.case)))
+        for line in explanation_lines(opened.case):
+            typer.echo(line)
         show_explanation(made)
     if made.visit.partial:
         raise typer.Exit(EXIT_PARTIAL)

@@ -18,6 +18,7 @@ def explanation(sheet: Sheet, *, ascii_text: bool = False) -> str:
 
 
 def _lines(sheet: Sheet) -> Iterator[str]:
+    yield ""
     yield "WHAT TO LOOK AT, IN THIS ORDER (weights are common practice)"
     for number, entry in enumerate(sheet.ranking, start=1):
         yield from _entry(number, entry)
@@ -31,10 +32,18 @@ def _lines(sheet: Sheet) -> Iterator[str]:
         yield "  None."
     yield ""
     yield "RULES THAT SAID NOTHING, AND WHY"
-    for silent in sheet.abstained:
-        yield from hanging("  ", one_line(f"{silent.rule}: {silent.why}"), WIDTH, 4)
+    for why, rules in _lacking(sheet).items():
+        yield from hanging("  -", one_line(f"{why} ({', '.join(rules)})"), WIDTH, 4)
     if not sheet.abstained:
         yield "  None: every rule had what it needs."
+
+
+def _lacking(sheet: Sheet) -> dict[str, list[str]]:
+    """Rules by what they lack: one thing to mend may give several of them what they need."""
+    found: dict[str, list[str]] = {}
+    for silent in sheet.abstained:
+        found.setdefault(silent.why, []).append(silent.rule)
+    return found
 
 
 def _entry(number: int, entry: RankedPart) -> Iterator[str]:
