@@ -53,7 +53,7 @@ def source_words(keys: str) -> str:
     return ", ".join(dict.fromkeys(words))
 
 
-_NAMED = frozenset({"COMMON", "CCR-1968-2", "TI-SFFS141", "TI-TCAN4420", "J1962-PINS"})
+_NAMED = frozenset({"COMMON", "CCR-1968-2", "TI-SFFS141", "J1962-PINS"})
 """Sources that a reader knows by name; the others are told by what they are."""
 
 

@@ -193,33 +193,6 @@ def test_hazards_have_a_caution() -> None:
     assert {row["hazard"] for row in rows("module_groups")} <= cautions | {""}
 
 
-OWN_TABLES = sorted(
-    path.stem
-    for path in (REFERENCE / "dtctriage_reference" / "tables").glob("*.csv")
-    if path.stem.split("_")[0]
-    in {"codes", "dtc", "failure", "fault", "fmi", "module", "modules", "reversed", "vin"}
-)
-
-
-@pytest.mark.parametrize("name", OWN_TABLES)
-def test_every_row_names_its_source(name: str) -> None:
-    keys = {row["key"] for row in rows("sources")}
-    first = (REFERENCE / "dtctriage_reference" / "tables" / f"{name}.csv").read_text(encoding="utf-8")
-    assert first.startswith("# ")
-    if name in {"fault_kinds", "module_groups"}:
-        assert "Own " in first  # own wording or grouping: nothing to cite
-        return
-    for row in rows(name):
-        assert row["source"] and set(row["source"].split("+")) <= keys, row
-
-
-def test_every_source_key_of_every_table_is_known() -> None:
-    keys = {row["key"] for row in rows("sources")}
-    for path in (REFERENCE / "dtctriage_reference" / "tables").glob("*.csv"):
-        for row in rows(path.stem):
-            assert set(row.get("source", "").split("+")) <= keys | {""}, (path.stem, row)
-
-
 def test_coverage_table_in_the_readme_is_true() -> None:
     """The readme's table is what `dtctriage decode --coverage` prints."""
     heading, *lines = coverage.table()
