@@ -9,7 +9,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from dtctriage.sheet.before_after import BeforeAfter, ClearingPart, before_after_part
-from dtctriage.sheet.data import data_part
+from dtctriage.sheet.data import clock_parts, data_part
 from dtctriage.sheet.errors import SheetError
 from dtctriage.sheet.log import LogPart
 from dtctriage.sheet.model import Job, Sheet, Visit
@@ -50,7 +50,7 @@ def build_sheet(
         "readiness": [{"module": module, "text": text} for module, text in assessment.readiness],
         "data": tuple(map(data_part, data)),
         "log": log,
-        "visit": visit,
+        "visit": _shallow(visit) | {"clocks": clock_parts(data)},
         "clearings": tuple(clearings),
         "before_after": before_after_part(before_after) if before_after else None,
     }
@@ -85,7 +85,7 @@ def _problem(problem: Problem) -> dict[str, Any]:
     return known | {"sides": [{"side": side, "share": share} for side, share in problem.sides]}
 
 
-def _shallow(record: Problem | CodeLine | ModuleLine) -> dict[str, Any]:
+def _shallow(record: Problem | CodeLine | ModuleLine | Visit) -> dict[str, Any]:
     return {field.name: getattr(record, field.name) for field in fields(record)}
 
 

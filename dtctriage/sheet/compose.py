@@ -54,7 +54,7 @@ def compose(sheet: Sheet, *, ascii_text: bool = False, readings: bool = False) -
         log=log_view(sheet.log),
         origin=tuple(_origin(sheet)),
         second=second_view(sheet.before_after) if sheet.before_after else None,
-        appendix=tuple(appendix(sheet.data)) if readings else (),
+        appendix=tuple(appendix(sheet.data, sheet.visit.clocks)) if readings else (),
     )
 
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass
 
 from dtctriage.sheet.parts import Part, Text
 from dtctriage.triage.module_data import ModuleData, RecordLine
@@ -25,6 +25,12 @@ class ReadingPart(Part):
     unit: Text
     text: Text
     raw: Text
+
+
+class ClockPart(ReadingPart):
+    """What a module's clock showed when it was read; a number that stands beside it comes with it."""
+
+    module: Text
 
 
 class ResultPart(Part):
@@ -106,6 +112,11 @@ def data_part(data: ModuleData) -> DataPart:
     )
 
 
+def clock_parts(data: Iterable[ModuleData]) -> tuple[ClockPart, ...]:
+    """What belongs to the visit, not to the vehicle."""
+    return tuple(ClockPart(module=one.label, **asdict(line)) for one in data for line in one.clocks)
+
+
 def _record(line: RecordLine) -> RecordPart:
     readings = tuple(map(ReadingPart.model_validate, line.readings))
     return RecordPart(code=str(line.dtc), kind=line.kind, record=line.record, readings=readings)
@@ -174,18 +185,21 @@ def on_their_way(data: Sequence[DataPart]) -> Iterator[tuple[str, str]]:
                 yield part.module, f"{item.code}: fault detection counter {item.counter} of {COUNTER_FAILED}"
 
 
-def appendix(data: Sequence[DataPart]) -> Iterator[AppendixView]:
+def appendix(data: Sequence[DataPart], clocks: Sequence[ClockPart] = ()) -> Iterator[AppendixView]:
     """Every module that has any data, in tables."""
     for part in data:
-        tables = tuple(table for table in _tables(part) if table.rows)
+        own = tuple(clock for clock in clocks if clock.module == part.module)
+        tables = tuple(table for table in (*_tables(part), _readings("Clocks", own)) if table.rows)
         if tables:
             yield AppendixView(part.module, tables)
 
 
+def _readings(title: str, readings: Iterable[ReadingPart]) -> TableView:
+    return TableView(title, ("No.", "Reading", "Value"), tuple((r.number, r.name, r.text) for r in readings))
+
+
 def _tables(part: DataPart) -> Iterator[TableView]:
-    yield TableView(
-        "Readings", ("No.", "Reading", "Value"), tuple((r.number, r.name, r.text) for r in part.readings)
-    )
+    yield _readings("Readings", part.readings)
     yield TableView(
         "Test results",
         ("No.", "Of", "Test", "Value", "Limits", "Margin", "Result"),

@@ -13,7 +13,7 @@ from typing import Final, Literal
 from pydantic import AwareDatetime, ConfigDict, Field
 
 from dtctriage.sheet.before_after import BeforeAfterPart, ClearingPart
-from dtctriage.sheet.data import DataPart
+from dtctriage.sheet.data import ClockPart, DataPart
 from dtctriage.sheet.log import LogPart
 from dtctriage.sheet.parts import Part, Share, Text
 from dtctriage.triage.model import EvidenceKind, Situation, Weight
@@ -86,7 +86,10 @@ class VehiclePart(Part):
 
 
 class VisitPart(Part):
-    """Link and hour: not part of what a comparison of two intakes looks at."""
+    """Link and hour: not part of what a comparison of two intakes looks at.
+
+    `clocks`: what the modules' clocks showed, which moves on while the vehicle is asked.
+    """
 
     adapter: Text
     link: Text
@@ -99,6 +102,7 @@ class VisitPart(Part):
     partial_why: Text
     profile: Text | None
     wire_log: Text
+    clocks: tuple[ClockPart, ...] = ()
 
 
 class EvidencePart(Part):

@@ -173,7 +173,7 @@ def _oxygen(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
 
 
 def _data(module: ModuleSaid, asked: bytes, payload: bytes) -> None:
-    dids = [int.from_bytes(asked[place : place + 2], "big") for place in range(1, len(asked), 2)]
+    dids = list(q.identifiers_of(asked))
     did = dids[0] if dids else 0
     page = did & 0xFF00
     if page == obd_on_uds.PID_PAGE:

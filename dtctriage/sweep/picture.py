@@ -168,6 +168,7 @@ class Fold:
                 module.troubles.append(Trouble(ask.payload, event.problem, event.raw))
             case Answered(payload=payload):
                 module.languages |= q.languages_by_answer(payload, ask.target.functional)
+                module.heard_at |= dict.fromkeys(q.identifiers_of(ask.payload), event.at)
                 try:
                     hear(module, ask.payload, payload)
                 except DecodeError as error:

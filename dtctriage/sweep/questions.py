@@ -47,6 +47,12 @@ def identifier_request(did: int) -> bytes:
     return bytes([0x22, did >> 8, did & 0xFF])
 
 
+def identifiers_of(request: bytes) -> Iterator[int]:
+    """The identifiers that a request of service 22 asks for; none of another service."""
+    if request[:1] == b"\x22":
+        yield from (int.from_bytes(request[at : at + 2], "big") for at in range(1, len(request), 2))
+
+
 UDS_STATUS_MASK = 0xAF
 """Every status bit that tells of a failure; not 10 and 40 alone, which tell that a test has not run yet."""
 MODULE_VOLTAGE_PID = 0x42

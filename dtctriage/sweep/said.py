@@ -75,6 +75,7 @@ class ModuleSaid:
     - `data`: by PID (SAE J1979), from service 01 or its twin F4xx; masks and readiness excepted
       (`pids.readings(pid, data[pid])` gives quantities with their units);
     - `identifiers`: by data identifier (ISO 14229-1 service 22), the pages F4xx, F6xx and F8xx excepted;
+      `heard_at` is when each was heard, in monotonic seconds on the link's clock;
     - `options`: by option of KWP2000 identification (service 1A);
     - `info`: items by info type (service 09 or F8xx); the numbers of messages off CAN excepted;
     - `counters`: in-use counters of info types 08 and 0B by their names, plain numbers;
@@ -100,6 +101,7 @@ class ModuleSaid:
     volts: float | None = None
     data: dict[int, bytes] = field(default_factory=dict)
     identifiers: dict[int, bytes] = field(default_factory=dict)
+    heard_at: dict[int, float] = field(default_factory=dict)
     options: dict[int, bytes] = field(default_factory=dict)
     info: dict[int, tuple[bytes, ...]] = field(default_factory=dict)
     counters: dict[str, int] = field(default_factory=dict)

@@ -1,8 +1,9 @@
 """How long ago each code was stored: a counter in its freeze frame or snapshot against the same counter now.
 
 Distance (PID 31) and engine time since erasing (PID 4E) count up in each module by itself, so now less then
-is comparable over all modules; so are odometer, clock and key cycles, whoever tells them. In a maker's own
-snapshots they are known where the profile marks them.
+is comparable over all modules; so are odometer and key cycles, whoever tells them. In a maker's own snapshots
+they are known where the profile marks them. A clock is counted back from the latest record: where it stands
+now depends on the moment of the intake.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from dtctriage.codes.dtc import Dtc
 from dtctriage.services import obd_on_uds
 from dtctriage.services.pids import data_lengths, signals
 from dtctriage.sweep.picture import ModuleSaid
+from dtctriage.triage.clocks import apart, duration
 from dtctriage.triage.values import in_base_unit, meant, read, value
 from dtctriage.triage.view import View
 
@@ -34,8 +36,9 @@ class Scale:
     reference: str = "ago"
 
     def text(self, number: float) -> str:
-        """`120 km ago`, or `44 km before the last`."""
-        return f"{round(number, 1):g} {self.unit} {self.reference}"
+        """`120 km ago`, or `44 km before the last`; a clock's time as `26 h before the last`."""
+        told = duration(number) if self == CLOCK else f"{round(number, 1):g} {self.unit}"
+        return f"{told} {self.reference}"
 
     @property
     def between_records(self) -> Scale:
@@ -45,15 +48,16 @@ class Scale:
 
 KM = Scale("distance", "km", "chain_km")
 ENGINE_TIME = Scale("engine time", "min", "chain_minutes")
-CLOCK = Scale("clock", "min", "chain_clock")
+CLOCK = Scale("clock", "min", "chain_clock", "before the last")
 KEY_CYCLES = Scale("key cycles", "key cycles", "chain_cycles")
-_FROM_NOW = (KM, ENGINE_TIME, CLOCK, KEY_CYCLES)
-SCALES = (*_FROM_NOW, KM.between_records, CLOCK.between_records, KEY_CYCLES.between_records)
+SCALES = (KM, ENGINE_TIME, KEY_CYCLES, KM.between_records, CLOCK, KEY_CYCLES.between_records)
 _VEHICLE = {"odometer": KM, "clock": CLOCK, "key cycles": KEY_CYCLES, f"{ODOMETER:02X}": KM}
 """Counters of the vehicle as a whole: all modules' records can be held against each other."""
 _OWN = {f"{DISTANCE:02X}": KM, f"{MINUTES:02X}": ENGINE_TIME}
 """Counters that each module has for itself."""
 _MEANT = ("odometer", "clock", "key cycles")
+_NOW = ("odometer", "key cycles")
+"""What the profile marks that is counted back from now."""
 
 Reading = tuple[str, float]
 """A counter's name, told apart by where it counts from, and its number."""
@@ -77,7 +81,8 @@ def ages(view: View) -> list[Age]:
     vehicle: dict[str, float] = {}
     for _, said in view.modules:
         vehicle = _vehicle_counters(said) | vehicle
-    records = [(label, said, list(_records(said))) for label, said in view.modules]
+    untimed = apart(view)
+    records = [(label, said, list(_records(said, label not in untimed))) for label, said in view.modules]
     latest = _latest(then for _, _, each in records for _, then in each)
     found: dict[tuple[str, Dtc], dict[Scale, float]] = {}
     for label, said, each in records:
@@ -128,13 +133,13 @@ def _own_counters(said: ModuleSaid) -> dict[str, float]:
 def _vehicle_counters(said: ModuleSaid) -> dict[str, float]:
     """What counts for the vehicle as a whole, now."""
     odometer = value(said, ODOMETER)
-    told = {name: meant(said, name) for name in _MEANT}
+    told = {name: meant(said, name) for name in _NOW}
     now = {name: found.number for name, found in told.items() if found}
     return now | ({f"{ODOMETER:02X}": odometer.number} if odometer else {})
 
 
-def _records(said: ModuleSaid) -> Iterator[tuple[Dtc, dict[str, float]]]:
-    """The counters of freeze frames and snapshots, each with its code."""
+def _records(said: ModuleSaid, timed: bool) -> Iterator[tuple[Dtc, dict[str, float]]]:
+    """The counters of freeze frames and snapshots, each with its code; the clock only where it is `timed`."""
     for frame in said.frames.values():
         code = frame.get(FRAME_CODE, b"")
         if len(code) == 2 and any(code):
@@ -142,7 +147,10 @@ def _records(said: ModuleSaid) -> Iterator[tuple[Dtc, dict[str, float]]]:
     for kept in said.kept:
         if not kept.extended:
             pages = {did & 0xFF: data for did, data in kept.items if did & 0xFF00 == obd_on_uds.PID_PAGE}
-            yield kept.dtc, dict(_by_pid(pages)) | dict(_by_meaning(said, kept.items))
+            told = dict(_by_meaning(said, kept.items))
+            if not timed:
+                told.pop("clock", None)
+            yield kept.dtc, dict(_by_pid(pages)) | told
 
 
 def _by_pid(record: Mapping[int, bytes]) -> Iterator[Reading]:

@@ -15,7 +15,7 @@ def known_data(profile: Profile | None) -> dict[Target, Known]:
     return {
         module.target: Known(
             definitions_of(module.id, profile.data, profile.extended),
-            tuple(item.did for item in profile.data if item.live and item.is_in(module.id)),
+            tuple(item.did for item in profile.data if item.asked_for and item.is_in(module.id)),
             module.user_memory,
         )
         for module in profile.module

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.link import Target
@@ -82,6 +82,7 @@ class ModuleData:
 
     `in_use`: counters by name; `identification`: number, name and text; `maturing`: codes with their fault
     detection counter; `supported_codes`: how many codes it can store, None where it was not asked.
+    `clocks`: what shows another time at each intake.
     """
 
     label: str
@@ -92,6 +93,7 @@ class ModuleData:
     kept: tuple[RecordLine, ...]
     maturing: tuple[tuple[str, int], ...]
     supported_codes: int | None
+    clocks: tuple[ReadingLine, ...] = ()
 
 
 def module_data(picture: Picture, profile: Profile | None) -> tuple[ModuleData, ...]:
@@ -124,6 +126,7 @@ def _module(said: ModuleSaid, label: str) -> ModuleData:
         tuple(_all_kept(said)),
         tuple((str(dtc), counter) for dtc, counter in said.maturing.items()),
         len(said.supported) or None,
+        tuple(line for did, data in sorted(said.identifiers.items()) for line in _clock(said, did, data)),
     )
 
 
@@ -134,8 +137,21 @@ def _values(said: ModuleSaid) -> Iterator[ReadingLine]:
     for pid, data in sorted(said.data.items()):
         yield from _pid(pid, data)
     for did, data in sorted(said.identifiers.items()):
-        if did not in IDENTIFICATION:
+        if did not in IDENTIFICATION and not _tells_time(said, did):
             yield from _identifier(said, did, data)
+
+
+def _clock(said: ModuleSaid, did: int, data: bytes) -> Iterator[ReadingLine]:
+    """To the second, whatever the years."""
+    for line in _identifier(said, did, data) if _tells_time(said, did) else ():
+        told = line.text if line.value is None else f"{line.value:.12g} {line.unit}".rstrip()
+        yield replace(line, text=told)
+
+
+def _tells_time(said: ModuleSaid, did: int) -> bool:
+    """Whether an identifier holds a clock, by the profile."""
+    known = said.definitions.identifiers.get(did)
+    return known is not None and any(signal.means == "clock" for signal in known.signals)
 
 
 def _pid(pid: int, data: bytes) -> Iterator[ReadingLine]:

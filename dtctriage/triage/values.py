@@ -67,11 +67,17 @@ def values(view: View, pid: int, name: str = "") -> Iterator[Value]:
 
 def meant(said: ModuleSaid, what: str, label: str = "") -> Value | None:
     """The value that a profile marks as odometer, clock, key cycles or supply, in the unit compared."""
+    found = marked(said, what, label)
+    return None if found is None else found[1]
+
+
+def marked(said: ModuleSaid, what: str, label: str = "") -> tuple[int, Value] | None:
+    """The same with the identifier that holds it."""
     for did, data in said.identifiers.items():
         definition = said.definitions.identifiers.get(did)
         for signal in definition.signals if definition else ():
             if signal.means == what and (found := read(signal, data)) is not None:
-                return Value(label, found.name, *in_base_unit(found.value, found.unit))
+                return did, Value(label, found.name, *in_base_unit(found.value, found.unit))
     return None
 
 

@@ -80,6 +80,11 @@ class Data(_Laid):
     did: Annotated[int, Field(ge=0x0001, le=0xFFFF, strict=True)]
     live: bool = False
 
+    @property
+    def asked_for(self) -> bool:
+        """Whether an intake asks for it: what is live, and clocks, without which snapshots have no date."""
+        return self.live or any(signal.means == "clock" for signal in self.signal)
+
 
 class Extended(_Laid):
     """`[[extended]]`: what an extended data record holds (service 19 06)."""

@@ -7,6 +7,7 @@ import re
 import pytest
 
 from dtctriage.sheet import Sheet, from_json, to_html, to_json, to_text
+from dtctriage.sheet.data import ClockPart
 
 
 def section(text: str, title: str) -> str:
@@ -51,6 +52,19 @@ def test_the_rest_comes_on_request(sheet_with_data: Sheet, form: object) -> None
     ):
         assert text not in short and text in long
     assert "All data of BCM" not in long and "ALL DATA OF BCM" not in long
+
+
+@pytest.mark.parametrize("form", [to_text, to_html])
+def test_clocks_belong_to_the_visit_and_come_on_request(sheet_with_data: Sheet, form: object) -> None:
+    assert callable(form)
+    clock = ClockPart(
+        module="ECM", number="3A03", name="clock", value=61.0, unit="s", text="61 s", raw="00 00 00 3D"
+    )
+    visit = sheet_with_data.visit.model_copy(update={"clocks": (clock,)})
+    timed = sheet_with_data.model_copy(update={"visit": visit})
+    assert from_json(to_json(timed)) == timed
+    assert form(timed) == form(sheet_with_data)
+    assert "61 s" in form(timed, readings=True) and "61 s" not in form(sheet_with_data, readings=True)
 
 
 def test_nothing_to_look_at_takes_no_room(sheet_with_data: Sheet) -> None:

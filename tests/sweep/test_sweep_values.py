@@ -155,6 +155,7 @@ def test_identifiers_that_the_profile_names_are_read(swept: Swept) -> None:
     known = {swept.target(0x7E1): Known(live=(0x3A02,))}
     (module,) = swept.picture(swept.Link(script), rounds=1, known=known).modules.values()
     assert module.identifiers == {0x3A02: b"\x7b"}
+    assert set(module.heard_at) == {0x3A02}
 
 
 # A deep intake ---------------------------------------------------------------------------------------------

@@ -47,6 +47,16 @@ def test_the_profile_names_what_no_standard_does() -> None:
     assert [str(item) for item in module.readings] == ["odometer 38812 km"]
 
 
+def test_clocks_stand_by_themselves_to_the_second() -> None:
+    clock = Signal("clock", 0, 4, False, 1, 0, "s", means="clock")  # type: ignore[arg-type]
+    known = Definitions({0x3A03: DataDefinition("clock", 4, (clock,))})
+    module = told(identifiers={0x3A01: b"\x01", 0x3A03: (7_702_061).to_bytes(4, "big")}, definitions=known)
+    assert [item.number for item in module.readings] == ["3A01"]
+    assert [(item.number, item.text, item.raw) for item in module.clocks] == [
+        ("3A03", "7702061 s", "00 75 86 2D")
+    ]
+
+
 def outcome(result: TestResult) -> ResultLine:
     (only,) = told(tests=[result]).tests
     return only

@@ -436,27 +436,80 @@ def test_supply_by_the_profile(bench: Bench, judged: Judged) -> None:
     assert one.title == "730 sees 1.5 V less than the other modules"
 
 
-@pytest.mark.parametrize(("seconds", "fires"), [(599, False), (601, True)])
-def test_clocks_differ(bench: Bench, judged: Judged, seconds: int, fires: bool) -> None:
-    two = [
-        marked(bench, at, identifiers={0x3A03: when.to_bytes(4, "big")})
-        for at, when in ((0x760, 1_000_000), (0x720, 1_000_000 + seconds))
+def timed(bench: Bench, *clocks: tuple[int, int, float], **more: Any) -> Picture:
+    """Modules with what their clock showed, in seconds, and when that was heard on the link's clock."""
+    told = [
+        marked(bench, at, identifiers={0x3A03: shown.to_bytes(4, "big")}, heard_at={0x3A03: heard}, **more)
+        for at, shown, heard in clocks
     ]
-    picture = bench.swept(modules={said.target: said for said in two})
+    picture: Picture = bench.swept(modules={said.target: said for said in told})
+    return picture
+
+
+@pytest.mark.parametrize(("seconds", "fires"), [(299, False), (301, True)])
+def test_clocks_differ(bench: Bench, judged: Judged, seconds: int, fires: bool) -> None:
+    picture = timed(bench, (0x760, 1_000_000, 0.0), (0x720, 1_000_000 + seconds, 0.0))
+    titles = ["Clocks: 760 and 720 differ by 5 min"] if fires else []
+    assert found(judged(clocks_differ.find, picture)) == titles
+
+
+@pytest.mark.parametrize(("between", "fires"), [(600, False), (0, True)])
+def test_the_time_between_two_readings_is_no_difference(
+    bench: Bench, judged: Judged, between: int, fires: bool
+) -> None:
+    """Ten minutes apart, and read ten minutes apart: both show one time."""
+    picture = timed(bench, (0x760, 1_000_000, 5.0), (0x720, 1_000_600, 5.0 + between))
     assert bool(found(judged(clocks_differ.find, picture))) is fires
 
 
+def test_a_clock_that_is_off_is_named_where_most_agree(bench: Bench, judged: Judged) -> None:
+    """5,400 s are 90 min. When the readings were taken, and in which order, changes no word."""
+    verdicts = [
+        judged(
+            clocks_differ.find,
+            timed(bench, (0x760, 900_000 + late, late), (0x720, 894_600, 0.4), (0x730, 900_002, 1.0)),
+        )
+        for late in (0, 7, 40)
+    ]
+    assert found(verdicts[0]) == ["Clocks: 720 90 min behind the others"]
+    assert verdicts[0][0].detail == "These agree: 760, 730."
+    assert verdicts[0] == verdicts[1] == verdicts[2]
+
+
 def test_makers_snapshots_are_put_in_order_by_the_clock(bench: Bench, judged: Judged) -> None:
-    """One module tells the time now; snapshots of two others were taken 20 hours and 1 hour before."""
+    """Snapshots of two modules at 20 hours and 1 hour before noon: 19 hours lie between them."""
+    (one,) = judged(order_in_time.find, noted(bench))
+    assert one.title == "Came first: C0035-11 in 760, 19 h before the last"
+    assert one.detail == "Then U0121-87 in 720 0 min before the last."
+
+
+def noted(bench: Bench, **clocks: int) -> Picture:
+    """Two snapshots by the clock; what the clocks of their modules and of a third show now, by address."""
     told = []
-    for at, code, ago in ((0x760, "C0035-11", 72_000), (0x720, "U0121-87", 3_600)):
-        dtc = bench.stored(code).dtc
-        then = Kept(dtc, False, 1, ((0x3A03, (1_000_000 - ago).to_bytes(4, "big")),))
-        told.append(marked(bench, at, kept=[then]))
-    told.append(marked(bench, 0x730, identifiers={0x3A03: (1_000_000).to_bytes(4, "big")}))
-    (one,) = judged(order_in_time.find, bench.swept(modules={said.target: said for said in told}))
-    assert one.title == "Came first: C0035-11 in 760, 1200 min ago"
-    assert one.detail == "Then U0121-87 in 720 60 min ago."
+    for at, code, ago in ((0x760, "C0035-11", 72_000), (0x720, "U0121-87", 3_600), (0x730, "", 0)):
+        then = (1_000_000 - ago).to_bytes(4, "big")
+        kept = [Kept(bench.stored(code).dtc, False, 1, ((0x3A03, then),))] if code else []
+        shown = clocks.get(f"at_{at:x}")
+        now = {} if shown is None else {0x3A03: shown.to_bytes(4, "big")}
+        told.append(marked(bench, at, kept=kept, identifiers=now))
+    picture: Picture = bench.swept(modules={said.target: said for said in told})
+    return picture
+
+
+@pytest.mark.parametrize(
+    ("clocks", "dated"),
+    [
+        ({"at_760": 1_000_000, "at_720": 1_000_000, "at_730": 1_000_000}, True),
+        ({"at_760": 1_000_000, "at_720": 900_000, "at_730": 1_000_000}, False),
+        ({"at_760": 1_000_000, "at_720": 900_000}, False),
+        ({"at_730": 1_000_000}, True),
+    ],
+)
+def test_a_module_whose_clock_is_off_dates_nothing_by_it(
+    bench: Bench, judged: Judged, clocks: dict[str, int], dated: bool
+) -> None:
+    """Nobody knows whether it was off already when the code was stored."""
+    assert bool(found(judged(order_in_time.find, noted(bench, **clocks)))) is dated
 
 
 def test_snapshots_are_put_in_order_where_nobody_tells_how_the_counters_stand_now(

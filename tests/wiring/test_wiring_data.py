@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from dtctriage.services.readings import NoValue, Quantity, State
+from dtctriage.triage.known import known_data
 from dtctriage.wiring.data import definitions_of
 from dtctriage.wiring.profile import Profile
 from dtctriage.wiring.profile_file import ProfileError, load_profile, parse_profile
@@ -77,6 +78,23 @@ def test_identifiers_are_read_by_their_layout() -> None:
         State("relay", 0, "off"),
     )
     assert ecm.identifier_readings(0x2F01, b"\x64") == (Quantity("speed commanded", 50.0, "%"),)
+
+
+@pytest.mark.parametrize(
+    ("live", "means", "asked"), [("", "", False), ("live = true", "", True), ("", "clock", True)]
+)
+def test_an_intake_asks_for_what_is_live_and_for_clocks(live: str, means: str, asked: bool) -> None:
+    marked = f', means = "{means}"' if means else ""
+    text = f"""
+[[data]]
+did = 0x2F02
+name = "time"
+size = 4
+{live}
+signal = [{{ name = "time", size = 4, unit = "s"{marked} }}]
+"""
+    known = known_data(profile(text))
+    assert {one.live for one in known.values()} == {(0x2F02,) if asked else ()}
 
 
 def test_a_table_for_some_modules_is_none_for_the_others() -> None:
