@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import typer
 
-from dtctriage.cli.choices import By, OrderNumber, RecordsUrl
+from dtctriage.cli.choices import By, Make, Meanings, OrderNumber, PriorsFile, RecordsUrl
 from dtctriage.cli.moment import now
 
 if TYPE_CHECKING:
@@ -55,9 +55,14 @@ def add(
     ] = None,
     like: Annotated[bool, typer.Option("--like", help="Take what was entered for a like vehicle.")] = False,
     by: By = None,
+    meanings: Meanings = None,
+    make: Make = None,
+    priors: PriorsFile = None,
     records: RecordsUrl = None,
 ) -> None:
     """Make a generic circuit this vehicle's own.
+
+    With a profile that lacks the circuit it joins the profile, for this order.
 
     In one line: pin=C2:12 colour=white/blue fuse=F12:15A hot=run connector=X5:3
 
@@ -77,35 +82,44 @@ def add(
 
     Sheet, next and measure use it at once; undo takes it back.
     """
-    from dtctriage.errors import TriageError
     from dtctriage.records import Records
-    from dtctriage.wiring.entered import NOTHING, parse, parse_line
     from dtctriage.work.circuits import chosen, keep
     from dtctriage.work.circuits import like as like_vehicle
-    from dtctriage.work.opening import open_order
+    from dtctriage.work.opening import OwnTables, open_order
 
     with Records.open(records) as kept:
-        opened = open_order(kept, order)
-        if opened.basis is None:
-            raise TriageError(
-                f"Order {opened.order.number} has a vehicle profile", "Enter the circuit in its file"
-            )
-        item = chosen(opened.basis, about)
+        opened = open_order(kept, order, own=OwnTables(meanings, make, priors))
+        number, item = opened.order.number, chosen(opened.grounds, about)
         before = like_vehicle(kept, opened.order, opened.picture, item.name)
-        usual = item.now or NOTHING
-        if before is not None and item.now is None:
-            typer.echo(f"A like vehicle, order {before.order}: {before.entry.line}")
-            usual = parse_line(before.entry.line)
-        if like:
-            if before is None:
-                raise TriageError(f"Nothing was entered of {item.name} for a like vehicle", "Enter it here")
-            entered = parse_line(before.entry.line, item.keys)
-        else:
-            entered = parse(words, item.keys) if words else asked(item, usual)
+        known = LikeVehicle(before.order, before.entry.line) if before else None
+        entered = _told(item, words or [], known, like)
         who = by or opened.order.technician or ""
-        entry = keep(kept, opened.order.number, opened.basis, item, entered, who=who, at=now())
-    typer.echo(f"Kept for {opened.order.number}: {entry.about}: {entry.line}")
-    typer.echo(f"Next: dtctriage next {opened.order.number}")
+        entry = keep(kept, number, opened.grounds, item, entered, who=who, at=now())
+    typer.echo(f"Kept for {number}: {entry.about}: {entry.line}")
+    typer.echo(f"Next: dtctriage next {number}")
+
+
+class LikeVehicle(NamedTuple):
+    """An earlier order of a like vehicle, and what was entered there."""
+
+    order: str
+    line: str
+
+
+def _told(item: Enterable, words: list[str], before: LikeVehicle | None, like: bool) -> Entered:
+    """What the diagram shows: taken over, typed in one line, or asked for."""
+    from dtctriage.errors import TriageError
+    from dtctriage.wiring.entered import NOTHING, parse, parse_line
+
+    usual = item.now or NOTHING
+    if before is not None and item.now is None:
+        typer.echo(f"A like vehicle, order {before.order}: {before.line}")
+        usual = parse_line(before.line)
+    if like and before is None:
+        raise TriageError(f"Nothing was entered of {item.name} for a like vehicle", "Enter it here")
+    if like and before is not None:
+        return parse_line(before.line, item.keys)
+    return parse(words, item.keys) if words else asked(item, usual)
 
 
 def asked(item: Enterable, usual: Entered) -> Entered:
@@ -131,22 +145,27 @@ def asked(item: Enterable, usual: Entered) -> Entered:
 
 
 @circuit.command("list")
-def list_(order: OrderNumber, records: RecordsUrl = None) -> None:
+def list_(
+    order: OrderNumber,
+    meanings: Meanings = None,
+    make: Make = None,
+    priors: PriorsFile = None,
+    records: RecordsUrl = None,
+) -> None:
     """List what can be entered for an order, and what was."""
     from dtctriage.records import Records
-    from dtctriage.work.circuits import enterables, like
-    from dtctriage.work.opening import open_order
+    from dtctriage.work.circuits import enterables, like, refused
+    from dtctriage.work.opening import OwnTables, open_order
 
     with Records.open(records) as kept:
-        opened = open_order(kept, order)
-        if opened.basis is None:
-            typer.echo(f"Order {opened.order.number} has a vehicle profile.")
-            return
-        items = list(enterables(opened.basis))
+        opened = open_order(kept, order, own=OwnTables(meanings, make, priors))
+        items = list(enterables(opened.grounds))
         for item in items:
             typer.echo(item.title)
             if item.now is not None:
                 typer.echo(f"  {item.now.line}")
+            elif why := refused(opened.grounds, item):
+                typer.echo(f"  entered, and left out: {why}")
             elif (before := like(kept, opened.order, opened.picture, item.name)) is not None:
                 typer.echo(f"  not entered; like vehicle {before.order}: {before.entry.line}")
             else:

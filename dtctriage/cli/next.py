@@ -26,6 +26,7 @@ def next(  # noqa: A001 - the command's name
     """Say what to check next, and what each outcome means."""
     from dtctriage.cli.proposal_text import follow_lines, list_lines, part_lines, proposal_lines
     from dtctriage.records import Records
+    from dtctriage.work.circuits import lacking
     from dtctriage.work.explain import explained_check, explained_shares
     from dtctriage.work.opening import OwnTables, open_order
     from dtctriage.work.proposal import follow_ups, proposed
@@ -35,6 +36,9 @@ def next(  # noqa: A001 - the command's name
     case, assessment = opened.case, opened.case.judged()
     if check is None and not any(problem.checks for problem in assessment.problems):
         typer.echo("\n".join(list_lines(opened.order.number, assessment)))
+        for item in lacking(opened.grounds):
+            typer.echo(f"Not in the profile: {item.title}. With its diagram at hand:")
+            typer.echo(f"  dtctriage circuit add {opened.order.number} {(item.codes or (item.name,))[0]}")
         return
     proposal = proposed(assessment, check)
     spoken = case.reasoning.spoken if case.reasoning else None

@@ -26,7 +26,13 @@ def from_order(
 
     with Records.open(records) as kept:
         known = kept.order(order)
-        seen = fold(kept.sweep_events(sweep_of(kept, order).id), None)
+        sweep = sweep_of(kept, order)
+        if sweep.profile is not None:
+            raise TriageError(
+                f"Order {known.number} has a vehicle profile already",
+                "Write what dtctriage circuit list shows into its file",
+            )
+        seen = fold(kept.sweep_events(sweep.id), None)
         entered = [logged.entry for logged in kept.log.entries(order, EnteredCircuit)]
     text = grown_profile(seen, known, entered)
     try:

@@ -6,9 +6,8 @@ bus, unless a module that answers is missed by its partners; then there is a sec
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
 from typing import Any
@@ -16,13 +15,13 @@ from typing import Any
 from threadpoolctl import threadpool_limits
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.codes.meaning import NO_SHOP, Meaning, ShopMeanings, hazard_of
+from dtctriage.codes.meaning import NO_SHOP, ShopMeanings
 from dtctriage.codes.network import lost_module, roles
 from dtctriage.link import Framing
 from dtctriage.sweep.picture import Picture
 from dtctriage.triage.causes import rank_of
+from dtctriage.triage.coded_circuits import CodedCircuit, circuits_of, plain, starts
 from dtctriage.triage.priors import COMMON, Priors
-from dtctriage.triage.rules.stops_vehicle import stopping_row
 from dtctriage.triage.seen import Seen, Testimony, failing, strongest
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.view import Accusations, Ledger, View
@@ -30,13 +29,10 @@ from dtctriage.wiring.circuit_tables import Subject, Tables, circuit_tables, ign
 from dtctriage.wiring.entered import NOTHING, Entered
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import BATTERY, Module, Profile
-from dtctriage.wiring.templates import HAZARD, Template, findings_of, template_for
 
 ENGINE = "engine_control"
 STARTING_ROLES = (ENGINE, "fuel_pump_control", "immobiliser", "drive_motor")
 """Roles without which no vehicle starts. Common practice, no source."""
-HIGH_VOLTAGE = "high_voltage"
-"""The hazard at which nobody measures."""
 DRIVES = "hybrid_ev"
 """The group of modules on the high-voltage side."""
 FED = ("low side", "contact")
@@ -62,22 +58,6 @@ class Layout(StrEnum):
     WHOLE = "nobody is missed"
 
 
-@dataclass(frozen=True, slots=True)
-class CodedCircuit:
-    """A circuit that codes of one module speak of: `name` as its id, `codes` as they are stored."""
-
-    module: str
-    name: str
-    codes: tuple[Dtc, ...]
-    template: Template
-    told: tuple[tuple[str, str], ...]
-    """The code for each finding of the circuit."""
-    hazard: str
-    """Of working there: a key of the table hazards, or empty."""
-    dangerous: bool
-    """Nobody measures there."""
-
-
 @dataclass(frozen=True)
 class Basis:
     """A generic vehicle, and the sweep in its words."""
@@ -90,6 +70,7 @@ class Basis:
     profile: Profile
     seen: Seen
     priors: Priors = COMMON
+    shop: ShopMeanings = field(default_factory=dict)
 
     @property
     def tells(self) -> bool:
@@ -103,6 +84,10 @@ class Basis:
             return ()
         heard = {said.target.label for said in self.picture.modules.values()}
         return tuple(module for module in self.profile.module if module.id not in heard)
+
+    def codes_of(self, module: Module) -> tuple[str, ...]:
+        """The codes that name a module as lost."""
+        return tuple(code for _, code, _ in self.missed.get(module.role, ()))
 
     @cached_property
     def suspicion(self) -> Suspicion:
@@ -133,6 +118,7 @@ def basis_of(
         Profile.model_validate(made.document()),
         made.seen(),
         priors,
+        shop,
     )
 
 
@@ -157,43 +143,6 @@ def _everyone_misses(view: View, missed: Accusations) -> bool:
     return len(losses) >= 2 and min(losses) >= 2
 
 
-def circuits_of(view: View) -> Iterator[CodedCircuit]:
-    """Circuits that codes speak of and a template fits; codes of one part together."""
-    groups: dict[tuple[str, str], list[Dtc]] = {}
-    for label, said in view.modules:
-        for entry in sorted(strongest(said), key=lambda item: (failing(item) is False, str(item.dtc))):
-            told = view.meaning(entry.dtc)
-            if template_for(told.subject) is not None:
-                groups.setdefault((label, _named(told)), []).append(entry.dtc)
-    taken: set[str] = set()
-    for (label, name), codes in groups.items():
-        subject = view.meaning(codes[0]).subject
-        template = template_for(subject)
-        plain = _plain(name)
-        plain = f"{plain} of {label}" if plain in taken else plain
-        taken.add(plain)
-        if template is None:
-            continue
-        hazard = hazard_of(subject)
-        dangerous = hazard == HIGH_VOLTAGE or template.shape == HAZARD
-        found = _by_finding(view, template, codes)
-        if dangerous or found:
-            yield CodedCircuit(label, plain, tuple(codes), template, found, hazard, dangerous)
-
-
-def _named(told: Meaning) -> str:
-    """The part as the meaning of its code names it: engine coolant temperature sensor 1."""
-    subject, place = told.subject, told.place.text
-    if subject.endswith("sensor"):
-        place = place.removeprefix("sensor ")
-    return place if place.startswith(f"{subject} ") else f"{subject} {place}".strip()
-
-
-def _plain(words: str) -> str:
-    """Words as an id may hold them."""
-    return re.sub(r" +", " ", re.sub(r"[^A-Za-z0-9 ._+-]", " ", words)).strip()[:50].strip()
-
-
 # -- the vehicle ----------------------------------------------------------------------------------------
 
 
@@ -209,7 +158,7 @@ class _Vehicle:
         engine = next((label for label, said in view.modules if view.is_engine(said)), "")
         known = roles()
         self._names = {
-            role: engine if engine and role.startswith(ENGINE) else _plain(known[role].words)
+            role: engine if engine and role.startswith(ENGINE) else plain(known[role].words)
             for role in missed
         }
         weight = {
@@ -227,8 +176,9 @@ class _Vehicle:
         for item in self.circuits:
             if not item.dangerous:
                 numbers[item.module] = nth = numbers.get(item.module, 0) + 1
+                stopping = starts(self._view, item)
                 subject = Subject(
-                    item.name, item.module, dict(item.told), self._starts(item), nth, fuses.get(item.name, "")
+                    item.name, item.module, dict(item.told), stopping, nth, fuses.get(item.name, "")
                 )
                 tables.append(circuit_tables(subject, item.template, self.entered.get(item.name, NOTHING)))
         return {"format": 1, "vehicle": vehicle} | merged(*tables)
@@ -242,11 +192,6 @@ class _Vehicle:
         return {
             name: f"shared {module} fuse" for module, names in fed.items() for name in names if len(names) > 1
         }
-
-    def _starts(self, item: CodedCircuit) -> bool:
-        """Whether no vehicle starts without what the circuit drives or senses."""
-        rows_ = [stopping_row(self._view.meaning(dtc)) for dtc in item.codes]
-        return any(row is not None and row["sure"] == "stops" for row in rows_)
 
     # -- nobody answers -----------------------------------------------------------------------------
 
@@ -379,16 +324,3 @@ class _Vehicle:
             {label: said.volts for label, said in self._view.modules if said.volts is not None},
             picture.supply,
         )
-
-
-def _by_finding(view: View, template: Template, codes: Sequence[Dtc]) -> tuple[tuple[str, str], ...]:
-    """One that tells little gives way to one that tells more."""
-    told: dict[str, str] = {}
-    for dtc in sorted(codes, key=lambda dtc: len(_findings(view, template, dtc))):
-        for finding in _findings(view, template, dtc):
-            told.setdefault(finding, str(dtc))
-    return tuple(told.items())
-
-
-def _findings(view: View, template: Template, dtc: Dtc) -> tuple[str, ...]:
-    return findings_of(dtc, view.meaning(dtc).kind, template.shape)

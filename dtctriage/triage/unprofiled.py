@@ -14,7 +14,8 @@ from dtctriage.codes.network import roles
 from dtctriage.triage import problems as profiled
 from dtctriage.triage.checks import battery_offer
 from dtctriage.triage.choose import choose
-from dtctriage.triage.generic import DRIVES, ENGINE, STARTING_ROLES, Basis, CodedCircuit, Layout
+from dtctriage.triage.coded_circuits import CodedCircuit
+from dtctriage.triage.generic import DRIVES, ENGINE, STARTING_ROLES, Basis, Layout
 from dtctriage.triage.hazards import warned
 from dtctriage.triage.model import Check, EvidenceKind, Problem
 from dtctriage.triage.suspects import suspects, things

@@ -1,4 +1,4 @@
-"""What a technician enters of a wiring diagram for an order without a profile; what like vehicles had."""
+"""What a technician enters of a wiring diagram for an order; what like vehicles had."""
 
 from __future__ import annotations
 
@@ -14,7 +14,9 @@ from dtctriage.errors import TriageError
 from dtctriage.records import EnteredCircuit, Logged, Order, Records
 from dtctriage.remembered import vin_of
 from dtctriage.sweep.picture import Picture
-from dtctriage.triage.generic import Basis, CodedCircuit, basis_of
+from dtctriage.triage.coded_circuits import CodedCircuit
+from dtctriage.triage.generic import Basis, basis_of
+from dtctriage.triage.joined import Joined
 from dtctriage.vin import Vin, VinError
 from dtctriage.wiring.circuit_tables import Subject, circuit_tables, module_wires
 from dtctriage.wiring.contradictions import contradictions
@@ -23,6 +25,8 @@ from dtctriage.wiring.profile import Module
 from dtctriage.wiring.toml_text import toml_text
 
 SHOWN = 40
+Grounds = Basis | Joined
+"""What an entry joins: the generic vehicle, or a profile that lacks it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,21 +62,20 @@ def entered_of(records: Records, number: str) -> dict[str, Entered]:
     return found
 
 
-def enterables(basis: Basis) -> Iterator[Enterable]:
+def enterables(grounds: Grounds) -> Iterator[Enterable]:
     """Everything that can be entered for a sweep, circuits first."""
-    for item in basis.circuits:
+    for item in grounds.circuits:
         if not item.dangerous:
             codes = tuple(dtc.code for dtc in item.codes)
-            yield Enterable(item.name, item.template.shape, codes, basis.entered.get(item.name), item)
-    for module in basis.lost:
-        codes = tuple(dict.fromkeys(code for _, code, _ in basis.missed.get(module.role, ())))
-        plain = tuple(Dtc.parse(code).code for code in codes)
-        yield Enterable(module.id, MODULE, tuple(dict.fromkeys(plain)), basis.entered.get(module.id), module)
+            yield Enterable(item.name, item.template.shape, codes, grounds.entered.get(item.name), item)
+    for module in grounds.lost:
+        codes = tuple(dict.fromkeys(Dtc.parse(code).code for code in grounds.codes_of(module)))
+        yield Enterable(module.id, MODULE, codes, grounds.entered.get(module.id), module)
 
 
-def chosen(basis: Basis, text: str) -> Enterable:
+def chosen(grounds: Grounds, text: str) -> Enterable:
     """What a code, or a circuit's or module's name, stands for. Raises TriageError."""
-    known = list(enterables(basis))
+    known = list(enterables(grounds))
     wanted = " ".join(text.lower().split())
     try:
         code = Dtc.parse(text).code
@@ -84,13 +87,15 @@ def chosen(basis: Basis, text: str) -> Enterable:
     if found:
         names = " or ".join(f'"{item.name}"' for item in found)
         raise TriageError(f"{code} speaks of several circuits", f"Name one: {names}")
-    raise TriageError(*_refusal(basis, known, text.strip()[:SHOWN], code))
+    raise TriageError(*_refusal(grounds, known, text.strip()[:SHOWN], code))
 
 
-def _refusal(basis: Basis, known: list[Enterable], said: str, code: str) -> tuple[str, str]:
-    dangerous = next((item for item in basis.circuits if item.dangerous and said in _ways(item)), None)
-    if dangerous is not None or (code and any(code in _ways(i) for i in basis.circuits if i.dangerous)):
+def _refusal(grounds: Grounds, known: list[Enterable], said: str, code: str) -> tuple[str, str]:
+    dangerous = [way for item in grounds.circuits if item.dangerous for way in _ways(item)]
+    if said in dangerous or (code and code in dangerous):
         return f"{said}: nobody measures there", "Qualified people, by the maker's procedure"
+    if isinstance(grounds, Joined) and (own := grounds.watcher_of(code)):
+        return f'{code} is of "{own}", which the profile has', "Enter it in the profile's file"
     if not known:
         return "Nothing of this order can be entered: no circuit or missed module", "See dtctriage sheet"
     ways = [way for item in known for way in (*item.codes, item.name)]
@@ -99,6 +104,16 @@ def _refusal(basis: Basis, known: list[Enterable], said: str, code: str) -> tupl
     if code and lost_module(Dtc.parse(code)) is None and code not in ways:
         return f"No generic circuit fits {code}, or it is not stored here{meant}", _choices(known)
     return f'"{said}" is no circuit or silent module of this order{meant}', _choices(known)
+
+
+def lacking(grounds: Grounds) -> list[Enterable]:
+    """What an order's profile lacks and nobody has entered yet; nothing without a profile."""
+    return [item for item in enterables(grounds) if isinstance(grounds, Joined) and item.now is None]
+
+
+def refused(grounds: Grounds, item: Enterable) -> str:
+    """Why what was entered does not fit the order's profile, "" where it does or there is none."""
+    return grounds.refused.get(item.name, "") if isinstance(grounds, Joined) else ""
 
 
 def _ways(item: CodedCircuit) -> tuple[str, ...]:
@@ -120,20 +135,30 @@ def like(records: Records, order: Order, seen: Picture, about: str) -> Logged[En
 
 
 def keep(
-    records: Records, number: str, basis: Basis, item: Enterable, entered: Entered, *, who: str, at: datetime
+    records: Records,
+    number: str,
+    grounds: Grounds,
+    item: Enterable,
+    entered: Entered,
+    *,
+    who: str,
+    at: datetime,
 ) -> EnteredCircuit:
     """Keep what was entered. Raises EntryError where it contradicts itself or what was entered before."""
     if not entered.line:
         raise EntryError("Nothing was entered", f"Type {', '.join(f'{key}=' for key in item.keys)}")
-    check(basis, item, entered)
+    check(grounds, item, entered)
     entry = EnteredCircuit(item.name, entered.line, toml_text(fragment(item, entered)))
     records.log.add(number, entry, who=who, at=at)
     return entry
 
 
-def check(basis: Basis, item: Enterable, entered: Entered) -> None:
+def check(grounds: Grounds, item: Enterable, entered: Entered) -> None:
     """Lay the vehicle out with what was entered. Raises EntryError where that cannot be."""
-    tried = basis_of(basis.picture, {**basis.entered, item.name: entered})
+    if isinstance(grounds, Joined):
+        grounds.tried(item.name, entered)
+        return
+    tried = basis_of(grounds.picture, {**grounds.entered, item.name: entered}, grounds.shop)
     problem = next(contradictions(tried.profile), None)
     if problem is not None:
         raise EntryError(problem[0], "Look at the diagram again, and at what was entered before")

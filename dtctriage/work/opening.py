@@ -18,6 +18,7 @@ from dtctriage.sweep.events import Event
 from dtctriage.sweep.picture import Picture, picture
 from dtctriage.triage.assess import assess
 from dtctriage.triage.generic import Basis, basis_of
+from dtctriage.triage.joined import Joined, joined_of
 from dtctriage.triage.known import known_data
 from dtctriage.triage.model import Assessment
 from dtctriage.triage.priors import Priors, own_priors
@@ -64,8 +65,8 @@ class Opened:
     picture: Picture
     case: Case
     own: OwnTables
-    basis: Basis | None
-    """The generic vehicle, where there is no profile."""
+    grounds: Basis | Joined
+    """What circuits are entered into: the generic vehicle, or, with a profile, what that lacks."""
 
     @property
     def side(self) -> Side:
@@ -90,7 +91,10 @@ def open_sweep(
     entered = order.vin if order.vin_origin is VinOrigin.ENTERED else None
     shop = meanings_of(own, order.make, profile)
     priors = Priors(own_priors(own.priors), found_of(records, order, sweep.started_at))
-    basis = None if profile else basis_of(seen, entered_of(records, order.number), shop, priors)
+    circuits = entered_of(records, order.number)
+    grounds = joined_of(seen, profile, circuits, shop) if profile else basis_of(seen, circuits, shop, priors)
+    basis = grounds if isinstance(grounds, Basis) else None
+    profile = None if isinstance(grounds, Basis) else grounds.profile
     wired = profile or (basis.profile if basis and basis.tells else None)
     spoken = ProbeText(wired) if wired else None
     log = read_log(records, order.number, spoken, _span(records, order, sweep))
@@ -105,7 +109,7 @@ def open_sweep(
         reasoning = Reasoning(suspicion, seen_by(seen, profile), spoken, log.observations)
     elif spoken is not None and basis is not None:
         reasoning = Reasoning(basis.suspicion, basis.seen, spoken, log.observations)
-    return Opened(order, sweep, profile, seen, Case(log, reasoning, judged), own, basis)
+    return Opened(order, sweep, profile, seen, Case(log, reasoning, judged), own, grounds)
 
 
 def suspicion_of(profile: Profile | None, priors: Priors) -> Suspicion | None:

@@ -145,7 +145,7 @@ def test_a_silent_modules_supply_ground_and_bus(cli: Cli, file: Path) -> None:
         (("RO-1", "P0615", "fuse=F12"), '"F12" has no rating'),
         (("RO-1", "P0615", "fuse=X5:15A", "connector=X5:3"), 'connector "X5": the id is taken by a fuse'),
         (("RO-1", "P0615", "--like"), "Nothing was entered of starter relay for a like vehicle"),
-        (("RO-4", "P0615", "pin=C2:12"), "Order RO-4 has a vehicle profile"),
+        (("RO-4", "P0615", "pin=C2:12"), 'P0615 is of "starter relay", which the profile has'),
         (("RO-8", "P0615", "pin=C2:12"), "No order has the number"),
     ],
 )
@@ -177,3 +177,32 @@ def test_a_silent_module_grows_into_it_too(cli: Cli, file: Path, tmp_path: Path)
     module = load_profile(made).module_named("engine control A")
     assert (module.role, module.supply[0].source) == ("engine_control_a", "F21")
     assert "never answered: request and place on the bus are not known" in made.read_text(encoding="utf-8")
+
+
+def test_it_joins_a_profile_that_lacks_it(shared_shop: Any, cli: Cli, file: Path, tmp_path: Path) -> None:
+    """A profile begun from a sweep holds modules only, so every circuit joins it."""
+    begun = tmp_path / "begun.vehicle.toml"
+    assert cli("profile", "from-sweep", "RO-1", "--to", begun).code == 0
+    lesson = Path(shared_shop.folder) / "RO-1.lesson.toml"
+    _intake(shared_shop, file, lesson, "RO-5", "--profile", begun)
+    told = cli("next", "RO-5").out
+    assert "Not in the profile: starter relay, circuit (P0615)." in told
+    assert "dtctriage circuit add RO-5 P0615" in told
+    assert cli("circuit", "add", "RO-5", "P0615", *LINE).code == 0
+    sheet = words_of(cli("sheet", "RO-5").out)
+    assert "Starter relay: P0615-13 in ECM" in sheet and "fuse F12 (15 A)" in sheet
+    assert "Generic circuit" not in sheet and "Because would store P0615-13 in ECM" in sheet
+    assert "  pin=C2:12" in cli("circuit", "list", "RO-5").out
+    assert "has a vehicle profile already" in cli("profile", "from-order", "RO-5", "--to", begun).complaint
+    cli("undo", "RO-5")
+    assert "Not in the profile: starter relay" in cli("next", "RO-5").out
+
+
+@pytest.mark.parametrize("words", [("add", "RO-1", "P0615", *LINE), ("list", "RO-1")])
+def test_the_shops_own_tables_are_read_as_by_every_command(
+    cli: Cli, file: Path, tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    priors = tmp_path / "priors.csv"
+    priors.write_text("fault,part,weight\nopen,fuse,often\n", encoding="utf-8")
+    refused = cli("circuit", *words, "--priors", priors)
+    assert refused.code == 2 and "priors.csv, line 2" in refused.complaint
