@@ -17,7 +17,7 @@ from dtctriage.sweep.picture import Picture
 from dtctriage.triage.history import History, last_visit
 from dtctriage.triage.model import Abstained, Finding, Weight
 from dtctriage.triage.rules import counters_restarted
-from dtctriage.triage.view import Told
+from dtctriage.triage.view import Ledger, Told, View
 
 Bench = Any
 Judged = Any
@@ -74,6 +74,19 @@ def test_cycles_against_the_odometer(
         counters_restarted.find, counting(bench, {ENGINE: cycles}), told=Told(odometer=odometer)
     )
     assert bool(titles(verdicts)) is fires and not whys(verdicts)
+
+
+def test_a_rule_without_a_finding_leaves_no_evidence(bench: Bench) -> None:
+    view = View(
+        counting(bench, {ENGINE: 1630, GEARBOX: 1630}),
+        None,
+        None,
+        None,
+        Ledger(),
+        None,
+        Told(odometer=48_120),
+    )
+    assert list(counters_restarted.find(view)) == [] and view.ledger.all == ()
 
 
 def test_counters_at_zero_after_a_long_distance(bench: Bench, judged: Judged) -> None:

@@ -78,19 +78,20 @@ def _earlier(last: LastVisit | None, said: ModuleSaid) -> int | None:
 
 def _restarted(view: View, last: LastVisit | None, count: _Count) -> Finding | None:
     """By a distance that no vehicle drives in so few cycles, or because it counted more at the last visit."""
-    most = finding_limit("cycle_km").value
+    most = finding_limit("cycle_km").value * max(count.cycles, 1)
+    far = [driven for driven in count.driven if driven.number > most]
+    fewer = last is not None and count.earlier is not None and count.cycles < count.earlier
+    if not far and not fewer:
+        return None
     why, cited = [], [count.cite(view)]
-    for driven in count.driven:
-        if driven.number > most * max(count.cycles, 1):
-            each = f"would be {driven.number / count.cycles:.0f} km each" if count.cycles else "without one"
-            why.append(f"{driven.number:.0f} km ({driven.name}) {each}.")
-            cited.append(driven.cite(view))
-    if last and count.earlier is not None and count.cycles < count.earlier:
+    for driven in far:
+        each = f"would be {driven.number / count.cycles:.0f} km each" if count.cycles else "without one"
+        why.append(f"{driven.number:.0f} km ({driven.name}) {each}.")
+        cited.append(driven.cite(view))
+    if last and fewer:
         before = f"{count.earlier} on {last.when}"
         why.append(f"It had counted {before}.")
         cited.append(view.ledger.cite(EvidenceKind.RECORD, count.label, f"{IGNITION_CYCLES} {before}"))
-    if not why:
-        return None
     ago = f"began anew, {count.cycles} ignition cycles ago" if count.cycles else "stand at zero"
     return Finding(
         "counters_restarted",
