@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -47,8 +48,13 @@ def vin(serial: int, body: str = "G0ZKV5C2", year_and_plant: str = "P1") -> str:
     return f"{body}2{year_and_plant}{serial:06d}"
 
 
-def events(answering: Iterable[int], calibration: str = "", cvn: str = "") -> Iterator[Event]:
-    """A sweep without a profile: the eight emission addresses are called, some answer."""
+def events(
+    answering: Iterable[int], calibration: str = "", cvn: str = "", cycles: int | None = None
+) -> Iterator[Event]:
+    """A sweep without a profile: the eight emission addresses are called, some answer.
+
+    `cycles`: the engine's ignition cycles, the second of sixteen counters of info type 08 (SAE J1979).
+    """
     yield SweepStarted("bench", "memory:", False, 1)
     yield BusOpened(BusProtocol.CAN11_500, False)
     yield StageBegun(Stage.ROLL_CALL, 8)
@@ -63,6 +69,9 @@ def events(answering: Iterable[int], calibration: str = "", cvn: str = "") -> It
         yield Answered(
             Ask(Stage.IDENTIFICATION, engine, b"\x09\x06"), 0x7E8, b"\x49\x06\x01" + bytes.fromhex(cvn), 2.0
         )
+    if cycles is not None:
+        counters = b"\x49\x08\x10" + bytes(2) + cycles.to_bytes(2, "big") + bytes(28)
+        yield Answered(Ask(Stage.IDENTIFICATION, engine, b"\x09\x08"), 0x7E8, counters, 2.5)
     yield StageBegun(Stage.CODES, 1)
     yield Answered(Ask(Stage.CODES, engine, b"\x03"), 0x7E8, b"\x43\x00", 3.0)
     yield SweepFinished()
@@ -85,7 +94,7 @@ def visit(records: Records) -> Visit:
         *,
         day: int = 0,
         outcome: SweepOutcome = SweepOutcome.FINISHED,
-        **more: str,
+        **more: Any,
     ) -> int:
         at = DAY + timedelta(days=day)
         records.create_or_update_order(order, at=at, vin=number)
@@ -188,6 +197,13 @@ def test_another_verification_number_than_on_like_vehicles_is_told(records: Reco
     visit("RO-NEW", vin(999), day=20, calibration="KV20E8A01R2", cvn="0BADF00D")
     rules = {finding.rule for finding in sheet_of(records, "RO-NEW").findings}
     assert "calibration_differs" in rules
+
+
+def test_a_counter_that_began_anew_since_the_last_visit_is_told(records: Records, visit: Visit) -> None:
+    visit("RO-1", vin(5), cycles=1630)
+    visit("RO-2", vin(5), day=30, cycles=12)
+    (told,) = (item for item in sheet_of(records, "RO-2").findings if item.rule == "counters_restarted")
+    assert told.detail.startswith("It had counted 1630 on 2026-11-01.")
 
 
 @pytest.mark.parametrize("number", ["", "G0ZKV5C2%P1000001", "OLD-4711", "0" * 17])
