@@ -12,7 +12,8 @@ from dtctriage.guard import Grounds, GuardedLink, Permit
 from dtctriage.link import Damaged, Finished, Notice, Outcome, Reply, Request, Target
 from dtctriage.records import Cleared, ClearingAnswer, ClearingStart, Records
 from dtctriage.services.errors import DecodeError
-from dtctriage.services.uds import NEGATIVE, decode_refusal
+from dtctriage.services.shape import NEGATIVE
+from dtctriage.services.uds import decode_refusal
 from dtctriage.sweep.pairing import module_target
 from dtctriage.triage.tables import limit
 

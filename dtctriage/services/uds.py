@@ -12,12 +12,10 @@ from functools import lru_cache
 
 from dtctriage.services.identification import identifier_meaning
 from dtctriage.services.message import Cursor, Message, Piece, sid
+from dtctriage.services.shape import NEGATIVE, RESPONSE_PENDING
 from dtctriage.services.split import Layout, split
 from dtctriage.services.tables import by_hex, service_name
 from dtctriage_reference import rows
-
-NEGATIVE = 0x7F
-RESPONSE_PENDING = 0x78
 
 
 class StatusBit(IntEnum):

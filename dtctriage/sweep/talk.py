@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from dtctriage.link import Damaged, Finished, Link, Notice, NoticeKind, Reply, Request, Target, functional
 from dtctriage.services.errors import DecodeError
+from dtctriage.services.shape import NEGATIVE
 from dtctriage.services.uds import decode_refusal
 from dtctriage.sweep.events import (
     AnswerDamaged,
@@ -21,7 +22,6 @@ from dtctriage.sweep.picture import Fold
 from dtctriage.sweep.questions import Language
 from dtctriage.sweep.said import ModuleSaid
 
-NEGATIVE = b"\x7f"
 NO_BUS = frozenset(
     {
         NoticeKind.BUS_ERROR,
@@ -125,7 +125,7 @@ class Talk:
 
 
 def _answer(ask: Ask, source: int, payload: bytes, at: float) -> Event:
-    if payload[:1] != NEGATIVE:
+    if payload[:1] != bytes([NEGATIVE]):
         return Answered(ask, source, payload, at)
     try:
         refusal = decode_refusal(payload, ask.target.framing.is_can)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from dtctriage.guard import GuardedLink
 from dtctriage.link import Framing, Reply, Request, Target
 from dtctriage.services.errors import DecodeError
-from dtctriage.services.uds import NEGATIVE
+from dtctriage.services.shape import NEGATIVE
 from dtctriage.sweep.hear import hear
 from dtctriage.sweep.questions import START_COMMUNICATION
 from dtctriage.sweep.said import ModuleSaid

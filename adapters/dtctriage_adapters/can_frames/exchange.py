@@ -7,11 +7,11 @@ from collections.abc import Iterable, Iterator, Sequence
 
 from dtctriage.link import Damaged, Finished, Framing, LinkLost, Notice, NoticeKind, Outcome, Reply, Request
 from dtctriage.services.isotp import CLASSIC_LENGTH, segment
+from dtctriage.services.shape import answers, is_pending
 from dtctriage_adapters.can_frames.calls import NEVER_ANSWERED, Call
 from dtctriage_adapters.can_frames.directory import Directory, Source, habitual_answer, habitual_request
 from dtctriage_adapters.can_frames.schedule import Schedule
 from dtctriage_adapters.can_frames.search import Search
-from dtctriage_adapters.can_frames.shape import answers, is_pending
 from dtctriage_adapters.can_frames.talk import Talk, head_of
 from dtctriage_adapters.can_frames.wire import Frame, Trouble, Wire
 

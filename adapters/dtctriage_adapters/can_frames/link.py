@@ -24,9 +24,9 @@ from dtctriage.link import (
     Request,
     functional,
 )
+from dtctriage.services.shape import answers
 from dtctriage_adapters.can_frames.directory import Directory
 from dtctriage_adapters.can_frames.exchange import Exchange
-from dtctriage_adapters.can_frames.shape import answers
 from dtctriage_adapters.can_frames.talk import head_of
 from dtctriage_adapters.can_frames.url import BITRATES, BusAddress, parse
 from dtctriage_adapters.can_frames.wire import BusWire, Frame, Trouble, Wire

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 
 from dtctriage.link import Damaged, Framing, Notice, NoticeKind, Outcome, Reply, Request, id_text
+from dtctriage.services.shape import answers
 from dtctriage_adapters.can_frames.calls import NEVER_ANSWERED, Owed, window_of
 from dtctriage_adapters.can_frames.directory import Directory, Source, habitual_request
 from dtctriage_adapters.can_frames.pairing import Pairing
 from dtctriage_adapters.can_frames.rollcall import GroupHunt, Pass
-from dtctriage_adapters.can_frames.shape import answers
 
 _MOST_GROUPS = 3
 """An id heard more often than once for itself and once for each of these in one pass talks unasked."""

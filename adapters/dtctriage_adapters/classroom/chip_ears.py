@@ -8,6 +8,7 @@ from typing import Protocol
 from dtctriage.link import Framing
 from dtctriage.services.isotp import FrameKind, kind_of
 from dtctriage.services.line_format import FUNCTIONAL_HEADERS
+from dtctriage.services.shape import is_pending
 from dtctriage_adapters.classroom.chip_settings import Settings
 from dtctriage_adapters.classroom.chip_text import can_lines, hex_text
 from dtctriage_adapters.classroom.frames import Frame, Timed
@@ -114,7 +115,7 @@ class LineEar:
 
     def hear(self, now: float) -> list[Heard]:
         return [
-            Heard(due, (self._line(message),), _is_pending(message.data))
+            Heard(due, (self._line(message),), is_pending(message.data))
             for due, message in self._network.poll(now)
         ]
 
@@ -122,7 +123,3 @@ class LineEar:
         """Headers on: header, data and checksum; off: the data alone."""
         body = message.encode(self._framing) if self._settings.headers else message.data
         return hex_text(body, self._settings.spaces)
-
-
-def _is_pending(data: bytes) -> bool:
-    return data[:1] == b"\x7f" and data[2:3] == b"\x78"

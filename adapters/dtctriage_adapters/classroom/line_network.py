@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from dtctriage.link import BusProtocol, Framing
 from dtctriage.services.kwp_data import Started, StartRequest, Stopped, StopRequest
-from dtctriage.services.uds import NEGATIVE
+from dtctriage.services.shape import NEGATIVE
 from dtctriage_adapters.classroom.line_message import LineMessage, answer_message
 from dtctriage_adapters.classroom.module import Answer, SimulatedModule
 

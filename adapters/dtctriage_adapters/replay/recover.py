@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 from statistics import median
 
 from dtctriage.link import Damaged, Finished, Framing, Outcome, Reply, Request, Target, physical
+from dtctriage.services.shape import answers, is_pending
 from dtctriage_adapters.can_frames.calls import NEVER_ANSWERED, P2, P2_STAR
 from dtctriage_adapters.can_frames.directory import Source, habitual_request
-from dtctriage_adapters.can_frames.shape import answers, is_pending
 from dtctriage_adapters.replay.capture import Trace
 from dtctriage_adapters.replay.messages import Message, flow_controls, messages_of
 from dtctriage_adapters.replay.roles import is_answer, is_question

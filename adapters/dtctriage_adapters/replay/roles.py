@@ -7,7 +7,7 @@ answers 40 hex above, 7F for the negative one. From memory.
 from __future__ import annotations
 
 from dtctriage.services.isotp import CLASSIC_LENGTH, FrameKind, kind_of
-from dtctriage_adapters.can_frames.shape import NEGATIVE, POSITIVE
+from dtctriage.services.shape import NEGATIVE, POSITIVE
 
 REQUESTS = frozenset({*range(0x01, 0x0B), *range(0x10, 0x3F), *range(0x81, 0x88)})
 ANSWERS = frozenset({NEGATIVE, *(service + POSITIVE for service in REQUESTS)})

@@ -12,13 +12,12 @@ from dataclasses import dataclass, field
 from enum import Enum, auto
 
 from dtctriage.link import Damaged, Finished, Framing, Notice, NoticeKind, Outcome, Reply, Request
+from dtctriage.services.shape import answers, is_pending
 from dtctriage_adapters.serial_text.dialect import DataLine, Unreadable, Words, read_line
 from dtctriage_adapters.serial_text.messages import Lost, Message, Messages
 from dtctriage_adapters.serial_text.session import Session
 from dtctriage_adapters.serial_text.wording import INTERRUPTED, NOTICE, Wording, own_notice
 
-NEGATIVE, RESPONSE_PENDING = 0x7F, 0x78
-POSITIVE_BIT = 0x40
 DROWNING = 20
 """Foreign messages after which waiting for the end is hopeless: each makes the chip wait on. Own choice."""
 _SHOWN = 60
@@ -281,15 +280,3 @@ class Asking:
 def _never_answered(pending: Reply) -> Damaged:
     problem = "The module asked for more time and then said nothing"
     return Damaged(pending.request, pending.source, problem, pending.payload, pending.at)
-
-
-def answers(request: bytes, payload: bytes) -> bool:
-    """Whether a message answers this request's service (ISO 14229-1: service + 40, or 7F service)."""
-    if len(payload) >= 2 and payload[0] == NEGATIVE:
-        return payload[1] == request[0]
-    return payload[:1] == bytes([request[0] | POSITIVE_BIT])
-
-
-def is_pending(payload: bytes) -> bool:
-    """NRC 78, "response pending" (ISO 14229-1, Annex A)."""
-    return len(payload) >= 3 and payload[0] == NEGATIVE and payload[2] == RESPONSE_PENDING

@@ -7,8 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dtctriage.link import Framing, Target, physical
+from dtctriage.services.shape import answers, is_pending
 from dtctriage_adapters.can_frames.directory import Directory
-from dtctriage_adapters.can_frames.shape import answers, is_pending
 
 FITS = [
     ("0100", "4100BE3EA813", "current data"),
