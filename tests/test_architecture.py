@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import ast
+import re
+import sys
 import tomllib
 from collections.abc import Iterator
 from functools import cache
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -220,6 +223,24 @@ def test_logic_asserts_nothing_of_what_came() -> None:
         if isinstance(node, ast.Assert)
     ]
     assert wrong == []
+
+
+def test_what_is_imported_is_declared() -> None:
+    """Also what is imported on one system only: another package may stop bringing it along."""
+    config = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    declared = {re.split(r"[^A-Za-z0-9_.-]", item)[0].lower() for item in config["project"]["dependencies"]}
+    installed = packages_distributions()
+    foreign = {
+        name
+        for _, path in SOURCES
+        for name in (imported.split(".")[0] for imported in imports(path))
+        if name not in sys.stdlib_module_names | set(PACKAGES) | {"."}
+    }
+    assert {name for name in foreign if name in installed} >= {"can", "serial", "typer"}
+    undeclared = {
+        name for name in foreign if not {item.lower() for item in installed.get(name, [name])} & declared
+    } - {"pydantic_core"}  # the other half of pydantic, which names its exact version
+    assert undeclared == set()
 
 
 def test_the_wheel_holds_these_packages() -> None:

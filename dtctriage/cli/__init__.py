@@ -5,12 +5,13 @@ imported when it is called: `dtctriage decode` must not pay for a bus, a databas
 one module and its name in `COMMANDS`; what is heavy it imports inside its function.
 
 Exit codes: 0 done, 1 a fault in the program, 2 something in the input to mend, 3 no way to the vehicle and
-nothing read, 4 a partial sheet.
+nothing read, 4 a partial sheet, 130 stopped by Ctrl-C.
 """
 
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 from importlib import import_module
 from io import TextIOWrapper
 from typing import Annotated, Any
@@ -61,6 +62,13 @@ class LazyGroup(TyperGroup):
         single.command(cmd_name)(made)
         return typer.main.get_command(single)
 
+    def invoke(self, ctx: Any) -> Any:
+        """Run the command. Ctrl-C and a lost output are told here, for typer ends mute on them."""
+        from dtctriage.cli.ends import ended_with
+
+        with ended_with():
+            return super().invoke(ctx)
+
 
 app = typer.Typer(
     cls=LazyGroup,
@@ -92,13 +100,26 @@ def options(
 
 def main() -> None:
     """Run the command line; what the user can mend ends in one line on stderr, not in a traceback."""
+    from dtctriage.cli.ends import ended_with, settle
+
     # A terminal that cannot write a letter of a name shows "?" for it.
     if isinstance(sys.stdout, TextIOWrapper):
         sys.stdout.reconfigure(errors="replace")
     try:
-        app(prog_name="dtctriage")
+        with ended_with():
+            app(prog_name="dtctriage")
     except TriageError as error:
-        from dtctriage.link import LinkError
+        with suppress(OSError):
+            typer.echo(f"dtctriage: {error}", err=True)
+        raise SystemExit(_code(error)) from None
+    finally:
+        settle()
 
-        typer.echo(f"dtctriage: {error}", err=True)
-        raise SystemExit(EXIT_LINK if isinstance(error, LinkError) else EXIT_INPUT) from None
+
+def _code(error: TriageError) -> int:
+    from dtctriage.cli.ends import EXIT_STOPPED, Stopped
+    from dtctriage.link import LinkError
+
+    if isinstance(error, Stopped):
+        return EXIT_STOPPED
+    return EXIT_LINK if isinstance(error, LinkError) else EXIT_INPUT

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import typer
@@ -126,8 +127,11 @@ def asked(item: Enterable, usual: Entered) -> Entered:
     """Each key asked for, with what is known as its default; an empty answer leaves it open."""
     from dataclasses import replace
 
+    from dtctriage.errors import TriageError
     from dtctriage.wiring.entered import NOTHING, EntryError, checked
 
+    if sys.stdin is None:
+        raise TriageError("There is no input to ask on", "Give what the diagram shows as key=value")
     typer.echo(f"{item.title}: what the diagram shows; Enter leaves open.")
     entered = NOTHING
     for key in item.keys:

@@ -78,7 +78,7 @@ def _text(items: list[str]) -> str:
     text = ("\n" if any(" " in item.strip() for item in items) else " ").join(items)
     if not text or text == "-":
         stdin = typer.get_text_stream("stdin", errors="replace")
-        text = "" if stdin.isatty() else stdin.read()
+        text = "" if stdin is None or stdin.isatty() else stdin.read()
     return text
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import shutil
 import sys
 from typing import TextIO
 
+from dtctriage.cli.terminal import Display
 from dtctriage.watch import Board, Round
 from dtctriage.watch.layout import flip_text, screen
 
@@ -18,38 +18,35 @@ class LiveScreen:
     """Paints a board. On a terminal each round is one write over the last; elsewhere only flips are told."""
 
     def __init__(self, title: str, stream: TextIO | None = None) -> None:
-        self._stream = stream or sys.stderr
+        self._display = Display(stream or sys.stderr)
         self._title = title
-        self._live = self._stream.isatty()
+        self._live = self._display.live
         self._first = True
         if self._live:
             _understand_sequences()
-            self._write(_ENTER)
+            self._display.write(_ENTER)
         else:
-            self._write(f"{title}\n")
+            self._display.write(f"{title}\n")
 
     def show(self, board: Board, taken: Round) -> None:
         """Show a round that was kept before."""
         if self._live:
-            size = shutil.get_terminal_size()
+            size = self._display.size
             lines = screen(board, self._title, size.columns - 1, size.lines - 1)
-            self._write(_HOME + "".join(f"{line}{_REST_OF_LINE}\n" for line in lines) + _REST_OF_SCREEN)
+            painted = "".join(f"{line}{_REST_OF_LINE}\n" for line in lines)
+            self._display.write(f"{_HOME}{painted}{_REST_OF_SCREEN}")
             return
         if self._first:
             self._first = False
             lines = [f"{sample.module} {sample.name}: {sample.text}" for sample in taken.samples]
-            self._write("".join(f"{line}\n" for line in lines))
-        self._write("".join(f"{flip_text(flip)}\n" for flip in taken.flips))
+            self._display.write("".join(f"{line}\n" for line in lines))
+        self._display.write("".join(f"{flip_text(flip)}\n" for flip in taken.flips))
 
     def close(self) -> None:
         """Give the terminal back as it was."""
         if self._live:
             self._live = False
-            self._write(_LEAVE)
-
-    def _write(self, text: str) -> None:
-        self._stream.write(text)
-        self._stream.flush()
+            self._display.write(_LEAVE)
 
 
 def _understand_sequences() -> None:

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 import typer
 
 from dtctriage.cli import EXIT_LINK
+from dtctriage.cli.proposal_text import WIDTH
+from dtctriage.cli.terminal import Display, can_write, is_terminal, size_of
 
 if TYPE_CHECKING:
     from dtctriage.records import KeptProfile
@@ -42,7 +44,7 @@ def hand_over(sheet: Sheet, name: str, as_json: bool, out: Path | None, *, anyth
         for form in ("html", "pdf", "json"):
             path = out / f"{_safe(name)}.{form}"
             write_form(sheet, form, path)
-            typer.echo(f"{form.upper()}: {path}", err=True)
+            Display(sys.stderr).write(f"{form.upper()}: {path}\n")
     if sheet.visit.partial:
         raise typer.Exit(EXIT_PARTIAL if anything_read else EXIT_LINK)
 
@@ -51,11 +53,10 @@ def show(sheet: Sheet, form: str, *, readings: bool = False) -> None:
     """Print the sheet: as text in what the terminal can write, in any other form as UTF-8."""
     from dtctriage.desk import write_form
 
-    text = write_form(sheet, form, None, readings=readings)
     if form == "text":
-        typer.echo(_readable(sheet, text or "", readings))
+        typer.echo(_readable(sheet, readings))
     else:
-        typer.echo((text or "").encode("utf-8"), nl=False)
+        typer.echo((write_form(sheet, form, None, readings=readings) or "").encode("utf-8"), nl=False)
 
 
 def show_explanation(sheet: Sheet) -> None:
@@ -63,22 +64,16 @@ def show_explanation(sheet: Sheet) -> None:
     from dtctriage.sheet import explanation
 
     text = explanation(sheet)
-    try:
-        text.encode(sys.stdout.encoding or "ascii")
-    except UnicodeEncodeError:
-        text = explanation(sheet, ascii_text=True)
-    typer.echo(text, nl=False)
+    typer.echo(text if can_write(sys.stdout, text) else explanation(sheet, ascii_text=True), nl=False)
 
 
-def _readable(sheet: Sheet, text: str, readings: bool) -> str:
-    """The plain form where the terminal cannot write the other."""
+def _readable(sheet: Sheet, readings: bool) -> str:
+    """The plain form where the terminal cannot write the other; narrower where the window is."""
     from dtctriage.sheet import to_text
 
-    try:
-        text.encode(sys.stdout.encoding or "ascii")
-    except UnicodeEncodeError:
-        return to_text(sheet, ascii_text=True, readings=readings)
-    return text
+    width = min(WIDTH, size_of(sys.stdout).columns) if is_terminal(sys.stdout) else WIDTH
+    text = to_text(sheet, width, readings=readings)
+    return text if can_write(sys.stdout, text) else to_text(sheet, width, ascii_text=True, readings=readings)
 
 
 def _safe(name: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from typing import TextIO
 
+from dtctriage.cli.terminal import Display
 from dtctriage.link import id_text
 from dtctriage.sweep.events import (
     AnswerDamaged,
@@ -26,8 +27,7 @@ class Progress:
     """Consumes events and writes to stderr, so that stdout holds the sheet alone."""
 
     def __init__(self, stream: TextIO | None = None) -> None:
-        self._stream = stream or sys.stderr
-        self._live = self._stream.isatty()
+        self._display = Display(stream or sys.stderr)
         self._stage = ""
         self._questions = 0
         self._done = 0
@@ -65,7 +65,7 @@ class Progress:
 
     def close(self) -> None:
         """Leave the terminal with a clean line."""
-        if self._live:
+        if self._display.live:
             self._clear()
 
     def _begin(self, stage: str, questions: int) -> None:
@@ -75,7 +75,7 @@ class Progress:
             self._questions += questions
         else:
             self._stage, self._questions, self._done = stage, questions, 0
-        if questions and not self._live:
+        if questions and not self._display.live:
             self._line(f"{stage}: {_counted(questions, f'{more}question')}")
 
     def _notice(self, line: str) -> None:
@@ -88,7 +88,7 @@ class Progress:
         who = id_text(ask.target.framing, source) if source is not None else "?"
         if source is not None:
             self._heard.add(source)
-        if self._live:
+        if self._display.live:
             self._step(f"{who} answers")
         else:
             self._done += 1
@@ -96,23 +96,22 @@ class Progress:
 
     def _step(self, text: str) -> None:
         self._done += 1
-        if not self._live:
+        if not self._display.live:
             return
         share = f"{self._done} of {self._questions}" if self._questions else str(self._done)
-        line = f"{self._stage}: {share}, {_counted(len(self._heard), 'module')}  {text}"[:79]
-        self._stream.write("\r" + line.ljust(self._width))
-        self._stream.flush()
+        line = f"{self._stage}: {share}, {_counted(len(self._heard), 'module')}  {text}"
+        # A line that fills the last column would wrap.
+        line = line[: self._display.size.columns - 1]
+        self._display.write("\r" + line.ljust(self._width))
         self._width = len(line)
 
     def _line(self, text: str) -> None:
-        if self._live:
+        if self._display.live:
             self._clear()
-        self._stream.write(text + "\n")
-        self._stream.flush()
+        self._display.write(text + "\n")
 
     def _clear(self) -> None:
-        self._stream.write("\r" + " " * self._width + "\r")
-        self._stream.flush()
+        self._display.write("\r" + " " * self._width + "\r")
         self._width = 0
 
 

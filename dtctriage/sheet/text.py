@@ -9,7 +9,6 @@ from dtctriage.sheet.before_after_text import cleared_lines, second_page
 from dtctriage.sheet.columns import Row, hanging, pad, table, width_of, wrap
 from dtctriage.sheet.compose import compose
 from dtctriage.sheet.data_text import appendix_lines, test_lines
-from dtctriage.sheet.errors import SheetError
 from dtctriage.sheet.lines import DRAWN, TYPED, Paper
 from dtctriage.sheet.log import log_lines
 from dtctriage.sheet.model import Sheet
@@ -20,14 +19,12 @@ _RULED_LINES = 4
 
 
 def to_text(sheet: Sheet, width: int = 80, *, ascii_text: bool = False, readings: bool = False) -> str:
-    """The sheet in lines of at most `width` columns; with `ascii_text` in ASCII alone.
+    """The sheet in lines of at most `width` columns, but of 60 at least; with `ascii_text` in ASCII alone.
 
-    With `readings` all data of the modules stand at its end. Raises SheetError for a width below 60 columns.
+    With `readings` all data of the modules stand at its end.
     """
-    if width < LEAST_WIDTH:
-        raise SheetError(f"A sheet needs {LEAST_WIDTH} columns, not {width}", "Make the window wider")
     words = compose(sheet, ascii_text=ascii_text, readings=readings)
-    paper = Paper(width, TYPED if ascii_text else DRAWN)
+    paper = Paper(max(width, LEAST_WIDTH), TYPED if ascii_text else DRAWN)
     sections = (
         _head, _start, _stoppers, _problems, _findings, _codes, _roll_call, _readiness, test_lines,
         cleared_lines, _missing, _measured, _stored, _evidence, _identification, _origin, second_page,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterable
+from contextlib import suppress
 from datetime import datetime, timedelta
 from pathlib import Path
 from types import TracebackType
@@ -49,7 +50,9 @@ class WatchLog:
         )
 
     def close(self) -> None:
-        self._file.close()
+        """Never raises: what a full disk refused was told when it was written."""
+        with suppress(OSError):
+            self._file.close()
 
     def _write(self, rows: Iterable[Iterable[str]]) -> None:
         try:

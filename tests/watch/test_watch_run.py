@@ -7,10 +7,13 @@ testFailed is that of ISO 14229-1 Annex D.
 from __future__ import annotations
 
 import csv
+import errno
+import io
 from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -339,3 +342,31 @@ def test_the_log_holds_every_sample_and_is_written_while_it_runs(tmp_path: Path)
     assert silent[0]["at"].startswith("2026-11-25T09:00:01.5")
     with pytest.raises(TriageError, match="exists and is left as it is"):
         WatchLog(place, started)
+
+
+class Disk(io.RawIOBase):
+    """A file on a disk that is full after so many bytes."""
+
+    def __init__(self, room: int) -> None:
+        self._room = room
+
+    def writable(self) -> bool:
+        return True
+
+    def write(self, data: Any) -> int:
+        self._room -= len(data)
+        if self._room < 0:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return len(data)
+
+
+def test_a_full_disk_is_told_as_such(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The file holds what it could not write, and fails again when it is closed."""
+    disk = io.TextIOWrapper(io.BufferedWriter(Disk(room=200)), encoding="utf-8")
+    monkeypatch.setattr(Path, "open", lambda *_, **__: disk)
+    told = r"cannot be written \(No space left on device\). Choose another"
+    started = datetime(2026, 11, 25, 9, 0, tzinfo=UTC)
+    with pytest.raises(TriageError, match=told), WatchLog(tmp_path / "watch.csv", started) as log:
+        for taken in watched(Vehicle(), intake(), 5.0):
+            log.keep(taken)
+    assert disk.closed
