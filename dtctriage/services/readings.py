@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 
@@ -13,9 +13,17 @@ class Quantity:
     name: str
     value: float
     unit: str
+    full: bool = field(default=False, compare=False)
+    """Its bytes are FF throughout: the end of its scale, or "not available"."""
+
+    @property
+    def text(self) -> str:
+        """Number and unit."""
+        told = f"{self.value:.6g} {self.unit}".rstrip()
+        return f"{told} or not available" if self.full else told
 
     def __str__(self) -> str:
-        return f"{self.name} {self.value:.6g} {self.unit}".rstrip()
+        return f"{self.name} {self.text}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,17 +74,23 @@ class Signal:
 
     def read(self, data: bytes) -> Reading | None:
         """The reading; None where these data are too short to hold it."""
-        field = data[self.start : self.start + self.size]
-        if len(field) < self.size:
+        raw_bytes = data[self.start : self.start + self.size]
+        if len(raw_bytes) < self.size:
             return None
         if self.support is not None and not data[self.support[0]] >> self.support[1] & 1:
             return NoValue(self.name, "not supported")
-        raw = int.from_bytes(field, "big", signed=self.signed)
+        raw = int.from_bytes(raw_bytes, "big", signed=self.signed)
         if raw == self.absent:
             return NoValue(self.name, "not used")
         if self.highest is not None and raw > self.highest:
             return NoValue(self.name, "not valid now")
-        return Quantity(self.name, float(raw * self.scale + self.offset), self.unit)
+        full = not raw_bytes.strip(b"\xff")
+        return Quantity(self.name, float(raw * self.scale + self.offset), self.unit, full)
+
+    def trusted(self, data: bytes) -> Quantity | None:
+        """The quantity to judge by; None for one that is absent, not valid, or FF throughout."""
+        reading = self.read(data)
+        return reading if isinstance(reading, Quantity) and not reading.full else None
 
     def raw(self, value: float) -> int:
         """The raw number nearest to a value, held within what the field can say."""

@@ -30,9 +30,8 @@ from dtctriage.services.j1979_tests_legacy import (
 from dtctriage.services.kwp import decode_kwp_codes, decode_kwp_plain_codes, decode_kwp_status
 from dtctriage.services.kwp_data import decode_identification
 from dtctriage.services.message import ascii_text
-from dtctriage.services.pids import readings
+from dtctriage.services.pids import signals
 from dtctriage.services.readiness import Readiness
-from dtctriage.services.readings import Quantity
 from dtctriage.services.supported import BLOCK
 from dtctriage.services.uds import decode_data, did_name
 from dtctriage.sweep import questions as q
@@ -100,7 +99,7 @@ def _keep_data(module: ModuleSaid, answer: CurrentData) -> None:
         if item.pid % BLOCK == 0:
             module.masks[item.pid] = item.data
         elif item.pid == 0x01:
-            module.readiness = Readiness(item.data)
+            module.readiness = Readiness(item.data) if item.data.strip(b"\xff") else None
         else:
             module.data[item.pid] = item.data
             if item.pid == q.MODULE_VOLTAGE_PID:
@@ -108,9 +107,10 @@ def _keep_data(module: ModuleSaid, answer: CurrentData) -> None:
 
 
 def _keep_volts(module: ModuleSaid, data: bytes) -> None:
-    for reading in readings(q.MODULE_VOLTAGE_PID, data):
-        if isinstance(reading, Quantity):
-            module.volts = reading.value
+    """FF throughout is no voltage."""
+    (signal,) = signals(q.MODULE_VOLTAGE_PID)
+    found = signal.trusted(data)
+    module.volts = None if found is None else found.value
 
 
 def _frame(module: ModuleSaid, asked: bytes, payload: bytes) -> None:

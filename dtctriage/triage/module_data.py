@@ -30,7 +30,8 @@ limit where there is one, is worth a look. Common practice, no source."""
 class ReadingLine:
     """One value. `number` is the PID, identifier or record in hexadecimal; `raw` all bytes of its data.
 
-    `value` with `unit`, or None where it is a state or has no known layout; `text` says it in words.
+    `value` with `unit`, or None where it is a state, FF throughout, or has no known layout; `text` says it in
+    words.
     """
 
     number: str
@@ -171,8 +172,8 @@ def _readings(number: str, name: str, readings: Iterable[Reading], data: bytes) 
     found = list(readings)
     for reading in found:
         if isinstance(reading, Quantity):
-            text = f"{reading.value:.6g} {reading.unit}".rstrip()
-            yield ReadingLine(number, reading.name, reading.value, reading.unit, text, raw)
+            value, unit = (None, "") if reading.full else (reading.value, reading.unit)
+            yield ReadingLine(number, reading.name, value, unit, reading.text, raw)
         else:
             text = str(reading).removeprefix(f"{reading.name}: ")
             yield ReadingLine(number, reading.name, None, "", text, raw)

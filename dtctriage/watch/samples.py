@@ -10,7 +10,7 @@ from dtctriage.services.readings import NoValue, Quantity, Reading, Signal, Stat
 from dtctriage.sweep.said import ModuleSaid
 from dtctriage.triage.pairs import Compared, compare
 from dtctriage.triage.seen import failing, strongest
-from dtctriage.triage.values import finding_limit
+from dtctriage.triage.values import finding_limit, value
 from dtctriage.watch.choice import ENGINE_SPEED, Choice
 
 ANSWERS, NO_ANSWER = "answers", "no answer"
@@ -78,8 +78,8 @@ def _codes(choice: Choice, said: ModuleSaid) -> Iterator[Sample]:
 
 
 def _pairs(choice: Choice, said: ModuleSaid) -> Iterator[Sample]:
-    speed = readings(ENGINE_SPEED, said.data.get(ENGINE_SPEED, b""))
-    runs = any(isinstance(item, Quantity) and item.value > 0 for item in speed)
+    speed = value(said, ENGINE_SPEED)
+    runs = speed is not None and speed.number > 0
     for pair in choice.pairs:
         found = next(compare(said, choice.label, [pair], engine_runs=runs), None)
         if found is None:
@@ -99,14 +99,19 @@ def _pair(label: str, found: Compared) -> Sample:
 def _readings(
     label: str, name_of_all: str, scaled: Sequence[Signal], told: Sequence[Reading]
 ) -> Iterator[Sample]:
-    """`told` is what the data say; nothing where there are none, or not of the right length."""
+    """`told` is what the data say; nothing where there are none, or not of the right length.
+
+    FF throughout is no reading: "not available" is not to look like a leap to the end of the scale.
+    """
     known = {signal.name: signal for signal in scaled}
     if not told:
         yield from (Sample(label, name, NO_READING) for name in known or (name_of_all,))
     for item in told:
         match item:
-            case Quantity(name=name, value=value, unit=unit):
-                yield Sample(label, name, READING, number=value, unit=unit, leap=_leap(known.get(name)))
+            case Quantity(name=name, text=text, full=True):
+                yield Sample(label, name, text)
+            case Quantity(name=name, value=number, unit=unit):
+                yield Sample(label, name, READING, number=number, unit=unit, leap=_leap(known.get(name)))
             case State(name=name, text=text):
                 yield Sample(label, name, text)
             case NoValue(name=name, reason=reason):

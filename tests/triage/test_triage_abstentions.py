@@ -1,22 +1,19 @@
-"""Which rules abstain and why: all of them where nothing was heard, none where all they need is there.
+"""Which rules abstain and why, and that all do where nothing was heard.
 
-A rule abstains for want of data alone; what it has and finds sound it passes over.
+A rule abstains for want of data alone; what it has and finds sound it passes over (test_triage_all_told.py).
 """
 
 from __future__ import annotations
 
-from fractions import Fraction
 from typing import Any
 
 import pytest
 
 from dtctriage.link import BusActivity, Framing, Target
-from dtctriage.services.definitions import DataDefinition, Definitions
-from dtctriage.services.readings import Signal
 from dtctriage.sweep.events import Stage
 from dtctriage.sweep.picture import Picture
 from dtctriage.triage.assess import assess
-from dtctriage.triage.history import IGNITION_CYCLES, History, LikeVehicle, last_visit, like_vehicle
+from dtctriage.triage.history import History, LikeVehicle, last_visit
 from dtctriage.triage.model import Abstained, Finding, Situation
 from dtctriage.triage.rules import (
     ALL,
@@ -40,7 +37,6 @@ from dtctriage.triage.rules import (
     vin_doubtful,
 )
 from dtctriage.triage.rules import name_of as name
-from dtctriage.triage.view import Engine, Told
 
 Bench = Any
 Judged = Any
@@ -67,78 +63,6 @@ def test_every_rule_abstains_where_nothing_was_heard(
     assert {type(item) for item in verdicts} == {Abstained}
     assert {item.rule for item in verdicts} == {name(rule)}
     assert all(len(item.why) <= LONGEST for item in verdicts)
-
-
-# -- everything was heard -----------------------------------------------------------------------------------
-
-# fmt: off
-REST = {
-    0x0C: "0000", 0x1F: "0000", 0x0D: "00",
-    0x05: "3C", 0x0F: "3D", 0x46: "3B", 0x5C: "3C",
-    0x0B: "63", 0x33: "64", 0x23: "0064",
-    0x49: "26", 0x4A: "13", 0x11: "2B", 0x47: "2B", 0x45: "10", 0x4C: "20",
-    0x30: "40", 0x31: "2000", 0x4E: "2000", 0x42: "3070", 0xA6: "0009EB10",
-}
-# fmt: on
-"""SAE J1979: engine speed 0, run time 0, speed 0; 20, 21, 19, 20 degC; 99 and 100 kPa, rail 1,000 kPa;
-pedal 14.9 and half of it, throttle 16.9 twice, commanded 12.5 and actual 6.3 %; 64 warm-ups, 8192 km and min
-since erasing, 12.4 V, 65,000.0 km.
-"""
-RUNNING = REST | {0x0C: "0BB8", 0x1F: "0258", 0x42: "36B0"}
-"""750 1/min, 600 s, 14.0 V."""
-NOT_WHILE_RUNNING = {"rest_pressure", "rest_temperatures", "rest_tracks", "rest_motion", "rest_fuel_pressure"}
-"""They judge an engine at rest."""
-NOT_AT_REST = {"charging"}
-"""It judges a running engine."""
-NOT_WHEN_SOUND = {"shared_part"}
-"""It needs two codes, which a sound vehicle has not."""
-
-
-def marked() -> tuple[Definitions, dict[int, bytes]]:
-    """A clock as a profile lays it out, and its data."""
-    clock = Signal("clock", 0, 4, False, Fraction(1), Fraction(0), "s", means="clock")
-    return Definitions({0x3A03: DataDefinition("clock", 4, (clock,))}), {0x3A03: bytes.fromhex("00F42400")}
-
-
-def told_by(bench: Bench, data: dict[int, str], volts: float) -> Picture:
-    """Every module of the profile answers; those of engine and gearbox tell all that rules ask for."""
-    picture: Picture = bench.picture()
-    picture.supply = volts
-    picture.activity = BusActivity(0.3, {0x100: 30}, 0, heard=True)
-    for place, said in enumerate(picture.modules.values()):
-        said.volts = volts
-        said.identity["part number"] = f"4417-{place}"
-    for label in ("ECM", "TCM"):
-        said = bench.module(picture, label)
-        said.data = {pid: bytes.fromhex(raw) for pid, raw in data.items()}
-        said.readiness = bench.readiness(waiting=[])
-        said.info = {0x04: (b"KV20-0417".ljust(16, b"\0"),), 0x06: (bytes.fromhex("1791BC82"),)}
-        said.counters = {IGNITION_CYCLES: 6_000}
-        said.definitions, said.identifiers = marked()
-    return picture
-
-
-@pytest.mark.parametrize(
-    ("data", "volts", "told", "excused"),
-    [
-        (REST, 12.4, Told(soak_hours=12, engine=Engine.OFF), NOT_AT_REST),
-        (RUNNING, 14.0, Told(engine=Engine.RUNNING), NOT_WHILE_RUNNING),
-    ],
-    ids=["at rest", "running"],
-)
-def test_no_rule_abstains_on_a_sound_vehicle_that_tells_all(
-    bench: Bench, judged: Judged, data: dict[int, str], volts: float, told: Told, excused: set[str]
-) -> None:
-    """Two states of one vehicle: together they give every rule what it needs."""
-    picture = told_by(bench, data, volts)
-    history = History("like", (like_vehicle(picture),) * 12, last_visit(picture, "2024-03-01"))
-    verdicts = {
-        name(rule): judged(rule, picture, bench.profile, VIN, history=history, told=told) for rule in ALL
-    }
-    assert {rule for rule, said in verdicts.items() if said} == excused | NOT_WHEN_SOUND
-    for rule in excused:
-        (only,) = verdicts[rule]
-        assert isinstance(only, Abstained) and "the engine is" in only.why
 
 
 # -- why, rule by rule --------------------------------------------------------------------------------------

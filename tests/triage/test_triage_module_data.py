@@ -40,6 +40,18 @@ def test_a_value_that_is_none_is_told_as_such() -> None:
     assert [item.value for item in readings] == [0.45, None]
 
 
+def test_ff_throughout_is_no_value_but_stays_to_be_read() -> None:
+    """PID 05 is A - 40 degC (SAE J1979): 215 at FF, which no engine has; likewise in a freeze frame."""
+    (coolant,) = told(data={0x05: b"\xff"}).readings
+    assert (coolant.value, coolant.raw, str(coolant)) == (
+        None, "FF", "coolant temperature: 215 degC or not available",
+    )  # fmt: skip
+    module = ModuleSaid(ECM, 0x7E8, frames={0: {0x02: b"\x03\x01", 0x05: b"\xff", 0x0C: b"\x0b\xb8"}})
+    assert stored_with(module, Dtc.parse("P0301")) == (
+        "freeze frame 00: coolant temperature: 215 degC or not available; engine speed 750 1/min",
+    )
+
+
 def test_the_profile_names_what_no_standard_does() -> None:
     signal = Signal("odometer", 0, 3, False, 1, 0, "km")  # type: ignore[arg-type]
     known = Definitions({0x3A01: DataDefinition("odometer", 3, (signal,))}, {1: DataDefinition("seen", 1)})
