@@ -7,12 +7,12 @@ from datetime import datetime
 
 from dtctriage.link import Target
 from dtctriage.records import Cleared, Clearing, EarlierIntake, Order, Records
+from dtctriage.services.units import in_base_unit
 from dtctriage.sweep.picture import Picture, picture
 from dtctriage.triage.history import History, OwnClearing, address_of, last_visit, like_vehicle
 from dtctriage.triage.known import known_data
 from dtctriage.triage.learned import Kind, counted, kind_of_text
 from dtctriage.triage.odometer import odometer_of
-from dtctriage.triage.values import in_base_unit
 from dtctriage.vin import Vin, VinError
 from dtctriage.wiring.profile_file import parse_profile
 

@@ -16,7 +16,7 @@ from dtctriage.services import obd_on_uds
 from dtctriage.services.pids import data_lengths, signals
 from dtctriage.sweep.picture import ModuleSaid
 from dtctriage.triage.clocks import apart, duration
-from dtctriage.triage.values import in_base_unit, meant, read, value
+from dtctriage.triage.values import in_compared_unit, meant, value
 from dtctriage.triage.view import View
 
 DISTANCE, MINUTES, ODOMETER = 0x31, 0x4E, 0xA6
@@ -156,7 +156,7 @@ def _records(said: ModuleSaid, timed: bool) -> Iterator[tuple[Dtc, dict[str, flo
 def _by_pid(record: Mapping[int, bytes]) -> Iterator[Reading]:
     for pid in (DISTANCE, MINUTES, ODOMETER):
         data = record.get(pid, b"")
-        if len(data) in data_lengths(pid) and (found := read(signals(pid)[0], data)) is not None:
+        if len(data) in data_lengths(pid) and (found := signals(pid)[0].trusted(data)) is not None:
             yield f"{pid:02X}", found.value
 
 
@@ -164,5 +164,5 @@ def _by_meaning(said: ModuleSaid, items: tuple[tuple[int, bytes], ...]) -> Itera
     for did, data in items:
         definition = said.definitions.identifiers.get(did)
         for signal in definition.signals if definition else ():
-            if signal.means in _MEANT and (found := read(signal, data)) is not None:
-                yield signal.means, in_base_unit(found.value, found.unit)[0]
+            if signal.means in _MEANT and (found := in_compared_unit(signal, data)) is not None:
+                yield signal.means, found.value

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from dtctriage.services.pids import signals
+from dtctriage.services.units import comparable
 from dtctriage.triage.model import Abstained
+from dtctriage.triage.values import scaled_by_itself
 from dtctriage.triage.view import View
 
 NO_PROFILE = "no vehicle profile"
@@ -15,6 +18,23 @@ def codes(view: View, rule: str) -> Iterator[Abstained]:
     """For a rule about stored codes: where none could be read, that none is known says nothing."""
     if not view.read_modules:
         yield Abstained(rule, "no module's codes were read")
+
+
+def scales(view: View, rule: str, pid: int) -> Iterator[Abstained]:
+    """For a rule about a PID that a module may lay out otherwise."""
+    for label, said in view.modules:
+        if pid in said.data and any(scaled_by_itself(said, signal) for signal in signals(pid)):
+            yield Abstained(rule, f"{label} sets the scale of PID {pid:02X} itself")
+
+
+def units(view: View, rule: str, means: str) -> Iterator[Abstained]:
+    """For a rule about what a profile marks: a number without its unit is no odometer or voltage."""
+    for label, said in view.modules:
+        marked = (item for known in said.definitions.identifiers.values() for item in known.signals)
+        for signal in marked:
+            if signal.means == means and not comparable(signal):
+                told = f'in "{signal.unit}"' if signal.unit else "without a unit"
+                yield Abstained(rule, f"the profile gives the {means} of {label} {told}")
 
 
 def answers(view: View, rule: str) -> Iterator[Abstained]:

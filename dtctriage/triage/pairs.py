@@ -14,14 +14,17 @@ from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.meaning import NO_SHOP, ShopMeanings, meaning
 from dtctriage.services.pids import data_lengths, signals
 from dtctriage.services.readings import Signal
+from dtctriage.services.units import base_unit, in_base_unit
 from dtctriage.sweep.picture import ModuleSaid
 from dtctriage.triage.tables import source_words
-from dtctriage.triage.values import Value, finding_limit, in_base_unit, read
+from dtctriage.triage.values import Value, finding_limit, scaled_by_itself
 from dtctriage.triage.watched import codes_of_part
 from dtctriage.wiring.profile import Circuit
 from dtctriage_reference import Row, rows
 
 LAST_PID = 0xFF
+_ABSOLUTE = {"%": "pair_percent", "degC": "pair_kelvin"}
+"""Rows of finding_limits for units in which a share of the command says nothing."""
 CLOSED_LOOP = b"\x02"
 """Fuel system status (SAE J1979 PID 03): closed loop with a sound sensor."""
 
@@ -35,14 +38,22 @@ class Side:
 
     def value(self, said: ModuleSaid, label: str = "") -> Value | None:
         """The reading in the unit that it is compared in; None where there is none to be trusted."""
-        is_pid = self.number <= LAST_PID
-        data = (said.data if is_pid else said.identifiers).get(self.number)
-        if data is None or (is_pid and len(data) not in data_lengths(self.number)):
-            return None
-        reading = read(self.signal, data)
-        if reading is None:
+        data, lengths = self._heard(said)
+        reading = self.signal.trusted(data) if len(data) in lengths else None
+        if reading is None or (self.number <= LAST_PID and scaled_by_itself(said, self.signal)):
             return None
         return Value(label, reading.name, *in_base_unit(reading.value, reading.unit))
+
+    def _heard(self, said: ModuleSaid) -> tuple[bytes, tuple[int, ...]]:
+        """Its data, and the lengths in bytes that they may have."""
+        if self.number <= LAST_PID:
+            return said.data.get(self.number, b""), data_lengths(self.number)
+        return said.identifiers.get(self.number, b""), said.definitions.identifier_lengths(self.number)
+
+    @property
+    def unit(self) -> str:
+        """The unit that it is compared in."""
+        return base_unit(self.signal.unit)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +78,11 @@ class Pair:
     codes: frozenset[int] = frozenset()
     """Numbers of the codes that watch the part, where a profile names them."""
     source: str = ""
+
+    @property
+    def comparable(self) -> bool:
+        """Whether both sides are told in units of one kind."""
+        return self.deviation or self.commanded.unit == self.actual.unit
 
     def belongs_to(self, codes: Iterable[Dtc], shop: ShopMeanings = NO_SHOP) -> bool:
         """Whether a code speaks of this part."""
@@ -148,16 +164,18 @@ def profile_pairs(said: ModuleSaid, circuits: Iterable[Circuit]) -> Iterator[Pai
 
 
 def _pair_of_circuit(circuit: Circuit, commanded: Side, actual: Side) -> Pair:
-    """In percent the tolerance is absolute; in other units a share of a command that is not zero."""
-    percent = commanded.signal.unit == "%"
+    """A share of the command says nothing in percent or degrees: there the tolerance is absolute."""
+    absolute = _ABSOLUTE.get(commanded.unit)
     return Pair(
         circuit.name or circuit.id,
         commanded,
         actual,
-        tolerance=finding_limit("pair_percent").value if percent else 0.0,
-        relative=0.0 if percent else finding_limit("pair_relative").value,
+        tolerance=finding_limit(absolute).value if absolute else 0.0,
+        relative=0.0 if absolute else finding_limit("pair_relative").value,
         settling=finding_limit("pair_settling").value,
-        least=float("-inf") if percent else float(commanded.signal.scale),
+        least=float("-inf")
+        if absolute
+        else in_base_unit(float(commanded.signal.scale), commanded.signal.unit)[0],
         codes=frozenset(dtc.number for dtc in codes_of_part(circuit)),
         source="vehicle profile",
     )
@@ -166,12 +184,11 @@ def _pair_of_circuit(circuit: Circuit, commanded: Side, actual: Side) -> Pair:
 def compare(said: ModuleSaid, label: str, pairs: Iterable[Pair], *, engine_runs: bool) -> Iterator[Compared]:
     """The pairs of which a module gives both values in a state in which they mean something."""
     for pair in pairs:
-        if pair.needs and not engine_runs:
+        if not pair.comparable or (pair.needs and not engine_runs):
             continue
         if pair.needs == "loop" and said.data.get(0x03, b"")[:1] != CLOSED_LOOP:
             continue
         commanded, actual = pair.commanded.value(said, label), pair.actual.value(said, label)
         if commanded is None or actual is None or commanded.number < pair.least:
             continue
-        if pair.deviation or commanded.unit == actual.unit:
-            yield Compared(pair, commanded, actual)
+        yield Compared(pair, commanded, actual)

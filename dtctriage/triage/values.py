@@ -12,11 +12,12 @@ from functools import cache
 
 from dtctriage.services.pids import data_lengths, signals
 from dtctriage.services.readings import Quantity, Signal
+from dtctriage.services.units import comparable, in_base_unit
 from dtctriage.sweep.picture import ModuleSaid
 from dtctriage.triage.model import EvidenceKind
 from dtctriage.triage.tables import source_words
 from dtctriage.triage.view import View
-from dtctriage_reference import rows
+from dtctriage_reference import Row, rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,23 +39,27 @@ class Value:
 
 def value(said: ModuleSaid, pid: int, name: str = "", label: str = "") -> Value | None:
     """The first signal of a PID, or the one with this name; None where there is no such reading."""
-    data = said.data.get(pid)
-    if data is None:
+    data = said.data.get(pid, b"")
+    signal = next((signal for signal in signals(pid) if not name or signal.name == name), None)
+    if signal is None or len(data) not in data_lengths(pid) or scaled_by_itself(said, signal):
         return None
-    found = (read(signal, data) for signal in signals(pid) if not name or signal.name == name)
-    if len(data) not in data_lengths(pid):
-        return None
-    first = next(found, None)
-    return None if first is None else Value(label, first.name, first.value, first.unit)
+    found = signal.trusted(data)
+    return None if found is None else Value(label, found.name, found.value, found.unit)
 
 
-def read(signal: Signal, data: bytes) -> Quantity | None:
-    """A signal's quantity; None for one that is absent, not valid, or FF throughout."""
-    field = data[signal.start : signal.start + signal.size]
-    if not field.strip(b"\xff"):
-        return None
-    reading = signal.read(data)
-    return reading if isinstance(reading, Quantity) else None
+def scaled_by_itself(said: ModuleSaid, signal: Signal) -> bool:
+    """Whether a module sets the highest value of a signal of SAE J1979: its bytes then say something else."""
+    row = _ranges().get(signal.name)
+    if row is None:
+        return False
+    place = int(row["byte"])
+    told = said.data.get(int(row["pid"], 16), b"")[place : place + 1]
+    return told.strip(b"\x00\xff") not in (b"", bytes([int(row["usual"] or 0)]))
+
+
+@cache
+def _ranges() -> dict[str, Row]:
+    return {row["signal"]: row for row in rows("obd_ranges")}
 
 
 def values(view: View, pid: int, name: str = "") -> Iterator[Value]:
@@ -75,10 +80,18 @@ def marked(said: ModuleSaid, what: str, label: str = "") -> tuple[int, Value] | 
     """The same with the identifier that holds it."""
     for did, data in said.identifiers.items():
         definition = said.definitions.identifiers.get(did)
-        for signal in definition.signals if definition else ():
-            if signal.means == what and (found := read(signal, data)) is not None:
-                return did, Value(label, found.name, *in_base_unit(found.value, found.unit))
+        for signal in definition.signals if definition and len(data) == definition.length else ():
+            if signal.means == what and (found := in_compared_unit(signal, data)) is not None:
+                return did, Value(label, found.name, found.value, found.unit)
     return None
+
+
+def in_compared_unit(signal: Signal, data: bytes) -> Quantity | None:
+    """What a signal reads that a profile marks, in the unit of its kind; None where it has any other."""
+    found = signal.trusted(data)
+    if found is None or not comparable(signal):
+        return None
+    return Quantity(found.name, *in_base_unit(found.value, found.unit))
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,14 +108,3 @@ def finding_limit(key: str) -> FindingLimit:
     """A row of the table finding_limits."""
     row = {row["key"]: row for row in rows("finding_limits")}[key]
     return FindingLimit(float(row["value"]), row["unit"], source_words(row["source"]))
-
-
-@cache
-def _units() -> dict[str, tuple[str, float, float]]:
-    return {row["unit"]: (row["base"], float(row["factor"]), float(row["offset"])) for row in rows("units")}
-
-
-def in_base_unit(number: float, unit: str) -> tuple[float, str]:
-    """A number in the unit that its kind is compared in (kPa, degC, V, km, km/h, %); others stay."""
-    base, factor, offset = _units().get(unit, (unit, 1.0, 0.0))
-    return number * factor + offset, base

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
+from dtctriage.services.units import comparable, units_of
 from dtctriage.wiring.elements import Placed
 from dtctriage.wiring.feed_contradictions import pin_lists
 from dtctriage.wiring.file_places import Where
@@ -26,6 +27,19 @@ def oddities(profile: Profile) -> Problems:
     yield from _buses(profile)
     yield from _circuits(profile)
     yield from _sensors(profile)
+    yield from _data(profile)
+
+
+def _data(profile: Profile) -> Problems:
+    """A number whose unit does not fit what it means is compared with no other."""
+    for index, item in enumerate(profile.data):
+        for place, entered in enumerate(item.signal):
+            signal = entered.scaled()
+            if not comparable(signal):
+                unit = f'the unit "{signal.unit}"' if signal.unit else "no unit"
+                known = ", ".join(units_of(signal.means))
+                text = f'"{signal.name}" means {signal.means} and has {unit}: no rule can use it'
+                yield f"{text}; known are {known}", ("data", index, "signal", place)
 
 
 def _without_place(profile: Profile) -> Problems:

@@ -171,3 +171,16 @@ def test_a_sensor_at_rest() -> None:
 
 def test_the_starter_is_the_vehicle_it_says() -> None:
     assert tomllib.loads(STARTER)["vehicle"]["model"] == "Sample"
+
+
+@pytest.mark.parametrize(
+    ("unit", "said"), [("counts", 'the unit "counts"'), ("km", 'the unit "km"'), ("", "no unit")]
+)
+def test_a_value_that_rules_use_needs_a_unit_of_its_kind(unit: str, said: str) -> None:
+    ((line, words),) = warned(changed('unit = "V", absent = 0xFF', f'unit = "{unit}", absent = 0xFF'))
+    assert words == f'"module supply" means supply and has {said}: no rule can use it; known are V, mV'
+    assert STARTER.splitlines()[line - 1] == "signal = [" and "module supply" in STARTER.splitlines()[line]
+
+
+def test_a_value_in_any_unit_that_can_be_turned_is_no_oddity() -> None:
+    assert warned(changed('unit = "V", absent = 0xFF', 'unit = "mV", absent = 0xFF')) == []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from statistics import median
 
+from dtctriage.triage import lacking
 from dtctriage.triage.clocks import Clock, agreeing, clocks, duration
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
@@ -15,6 +16,7 @@ def find(view: View) -> Iterator[Finding | Abstained]:
 
     Only differences are told: where a clock stands depends on the moment of the intake.
     """
+    yield from lacking.units(view, "clocks_differ", "clock")
     told = clocks(view)
     if len(told) < 2:
         yield Abstained("clocks_differ", "fewer than two modules tell a clock that the profile marks")

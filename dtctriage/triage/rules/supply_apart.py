@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from statistics import median
 
+from dtctriage.triage import lacking
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.rules.low_supply_crowd import is_low_supply
 from dtctriage.triage.seen import strongest
@@ -17,6 +18,7 @@ RULE = "supply_apart"
 
 def find(view: View) -> Iterator[Finding | Abstained]:
     """The drop in volts points at the module's own feed or ground, since the others have theirs."""
+    yield from lacking.units(view, RULE, "supply")
     told = dict(_volts(view))
     pin16 = view.picture.supply
     if pin16 is not None and pin16 < (limit("no_supply").low or 0):
@@ -64,7 +66,7 @@ def _volts(view: View) -> Iterator[tuple[str, float]]:
         marked = meant(said, "supply", label)
         if said.volts:
             yield label, said.volts
-        elif marked is not None and marked.unit == "V" and marked.number:
+        elif marked is not None and marked.number:
             yield label, marked.number
 
 
