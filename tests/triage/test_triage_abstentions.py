@@ -11,7 +11,7 @@ import pytest
 
 from dtctriage.link import BusActivity, Framing, Target
 from dtctriage.sweep.events import Stage
-from dtctriage.sweep.picture import Picture
+from dtctriage.sweep.picture import Picture, Trouble
 from dtctriage.triage.assess import assess
 from dtctriage.triage.history import History, LikeVehicle, last_visit
 from dtctriage.triage.model import Abstained, Finding, Situation
@@ -28,6 +28,7 @@ from dtctriage.triage.rules import (
     not_in_profile,
     notices,
     order_in_time,
+    permanent_left,
     shared_circuit,
     speaking_after_all,
     stops_vehicle,
@@ -168,6 +169,25 @@ def test_order_in_time_misses_ages_only_where_there_are_two_codes(bench: Bench, 
     two = pictured(bench, bench.said(0x7E0, bench.stored("P0301"), bench.stored("P0420")))
     assert reasons(judged(order_in_time.find, two)) == ["fewer than two codes tell when they were stored"]
     assert judged(order_in_time.find, pictured(bench, bench.said(0x7E0, bench.stored("P0301")))) == []
+
+
+@pytest.mark.parametrize(
+    ("more", "abstains"),
+    [
+        ({"refused": [(b"\x03", 0x22)]}, True),
+        ({"troubles": [Trouble(b"\x03", "cut short", b"\x43")]}, True),
+        ({"refused": [(b"\x19\x02\xaf", 0x22)]}, True),
+        ({"refused": [(b"\x22\xf1\x90", 0x31)]}, False),
+    ],
+)
+def test_permanent_codes_prove_no_erasing_where_stored_ones_were_not_read(
+    bench: Bench, judged: Judged, more: dict[str, Any], abstains: bool
+) -> None:
+    """Service 03 refused with 22 (conditions not correct), or damaged on its way."""
+    said = bench.said(0x7E0, bench.stored("P0420", None, "permanent"), **more)
+    told = ["7E0 gave its permanent codes and not its stored ones"] * abstains
+    assert reasons(judged(permanent_left.find, pictured(bench, said))) == told
+    assert len(judged(permanent_left.find, pictured(bench, said))) == 1
 
 
 def test_changed_since_needs_what_both_visits_tell(bench: Bench, judged: Judged) -> None:

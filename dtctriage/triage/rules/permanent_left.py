@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from dtctriage.sweep.said import ModuleSaid
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.own_clearings import cleared_here
 from dtctriage.triage.seen import PERMANENT
 from dtctriage.triage.view import View
 
 DRIVE = "Drive its monitor, then read again."
+_STORED = (b"\x03", b"\x19\x02", b"\x19\x42")
+"""Questions for stored codes: SAE J1979, ISO 14229-1, SAE J1979-2."""
 ADVICE = f"Treat it as a fault not yet proved repaired. {DRIVE}"
 
 
@@ -21,6 +24,9 @@ def find(view: View) -> Iterator[Finding | Abstained]:
         permanent = dict.fromkeys(entry.dtc for entry in said.codes if entry.memory == PERMANENT)
         told = told or said.codes_read
         left = [dtc for dtc in permanent if dtc.number not in others]
+        if left and not others and _stored_unread(said):
+            yield Abstained("permanent_left", f"{label} gave its permanent codes and not its stored ones")
+            continue
         if not left:
             continue
         codes = ", ".join(str(dtc) for dtc in left)
@@ -39,3 +45,9 @@ def find(view: View) -> Iterator[Finding | Abstained]:
         )
     if not told:
         yield Abstained("permanent_left", "no module's codes were read")
+
+
+def _stored_unread(said: ModuleSaid) -> bool:
+    """Whether a question for stored codes was refused, or its answer damaged."""
+    asked = [question for question, _ in said.refused] + [trouble.question for trouble in said.troubles]
+    return any(question.startswith(_STORED) for question in asked)
