@@ -16,7 +16,7 @@ from threadpoolctl import threadpool_limits
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.meaning import NO_SHOP, ShopMeanings
-from dtctriage.codes.network import lost_module, roles
+from dtctriage.codes.network import bus_fault, lost_module, roles
 from dtctriage.link import Framing
 from dtctriage.sweep.picture import Picture
 from dtctriage.triage.causes import rank_of
@@ -25,6 +25,8 @@ from dtctriage.triage.priors import COMMON, Priors
 from dtctriage.triage.seen import Seen, Testimony, failing, strongest
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.view import Accusations, Ledger, View
+from dtctriage.triage.watched import buses_reported
+from dtctriage.wiring.bus_watches import faults_behind
 from dtctriage.wiring.circuit_tables import Subject, Tables, circuit_tables, ignition, merged, module_wires
 from dtctriage.wiring.entered import NOTHING, Entered
 from dtctriage.wiring.power import Wiring
@@ -41,6 +43,8 @@ MOST_CIRCUITS = 6
 """Circuits laid out at most, those of the weightiest codes."""
 DIAGNOSIS, BETWEEN, BEHIND = "DIAGNOSIS", "MODULES", "BEHIND-GATEWAY"
 """Names of the assumed buses: at the connector, between the modules, behind a gateway."""
+AT_PINS = "high-speed CAN"
+"""The bus that reaches pins 6 and 14 of the diagnostic connector (SAE J1962)."""
 NAMELESS = 0x1FFF_0000
 """Where assumed modules stand in the profile; nobody asks them there."""
 _CONNECTOR = "diagnostic connector"
@@ -75,7 +79,12 @@ class Basis:
     @property
     def tells(self) -> bool:
         """Whether there is anything to weigh."""
-        return self.layout is not Layout.WHOLE or bool(self.circuits)
+        return self.layout is not Layout.WHOLE or bool(self.circuits) or bool(self.bus_codes)
+
+    @cached_property
+    def bus_codes(self) -> frozenset[tuple[str, Dtc]]:
+        """Codes about a bus itself, with the modules that hold them."""
+        return frozenset((module, dtc) for _, module, dtc in buses_reported(self.profile))
 
     @property
     def lost(self) -> tuple[Module, ...]:
@@ -164,6 +173,7 @@ class _Vehicle:
         weight = {
             item: max(rank_of(view.meaning(dtc)).weight for dtc in item.codes) for item in circuits_of(view)
         }
+        self._reported = _reported(view)
         self.circuits = tuple(sorted(weight, key=lambda item: -weight[item])[:MOST_CIRCUITS])
 
     def document(self) -> dict[str, Any]:
@@ -223,11 +233,13 @@ class _Vehicle:
         split = self._layout in (Layout.CUT_OFF, Layout.SHARED) or self._missed_answers
         wires = self._wires()
         hears = self._hears()
+        separate = self._reported if self._layout is Layout.WHOLE else {}
         buses = [DIAGNOSIS, BETWEEN] if split else [DIAGNOSIS]
         modules = []
         for number, (label, said) in enumerate(self._view.modules):
             own = {"hears": [f"{lost}@{buses[-1]}" for lost in hears.get(label, [])]}
-            made = self._module(label, self._role_of(label), number, buses, **own)
+            told = [name for name, codes in separate.items() if label in codes]
+            made = self._module(label, self._role_of(label), number, [*buses, *told], **own)
             modules.append(made | {"request": said.target.request, "framing": said.target.framing.value})
         lost = [(role, name) for role, name in self._names.items() if name not in self._answering]
         for number, (role, name) in enumerate(lost, start=len(modules)):
@@ -238,9 +250,12 @@ class _Vehicle:
         for _, name in lost:
             line += [*([wires[name].inline] if name in wires and wires[name].inline else []), name]
         drawn = [self._bus(name, line) for name in buses]
+        if not separate:
+            drawn[-1]["codes"] = sorted({code for codes in self._reported.values() for code in _texts(codes)})
+        apart = [_bus_apart(name, codes) for name, codes in separate.items()]
         # Whatever is shared has been written once by each of them.
         tables = [item.tables for item in wires.values()]
-        return merged(ignition(), *tables, {"module": modules, "bus": drawn})
+        return merged(ignition(), *tables, {"module": modules, "bus": drawn}, *apart)
 
     @property
     def _missed_answers(self) -> bool:
@@ -324,3 +339,36 @@ class _Vehicle:
             {label: said.volts for label, said in self._view.modules if said.volts is not None},
             picture.supply,
         )
+
+
+# -- buses that are reported themselves -----------------------------------------------------------------
+
+_Reports = dict[str, list[Dtc]]
+"""Codes by the module that holds them."""
+
+
+def _reported(view: View) -> dict[str, _Reports]:
+    """Codes about a bus itself, by the bus: A where they speak of bus A or of control module bus A."""
+    found: dict[str, _Reports] = {}
+    for label, said in view.modules:
+        for entry in strongest(said):
+            told = bus_fault(entry.dtc)
+            if told is not None and faults_behind(entry.dtc):
+                name = told.bus.removeprefix("control module ").removeprefix("bus ")
+                found.setdefault(name, {}).setdefault(label, []).append(entry.dtc)
+    return found
+
+
+def _texts(codes: _Reports) -> list[str]:
+    return sorted({str(dtc) for dtcs in codes.values() for dtc in dtcs})
+
+
+def _bus_apart(name: str, codes: _Reports) -> Tables:
+    """A pair with those who report it, and the rest of it, which nobody knows."""
+    rest = f"rest of bus {name}"
+    line = [*codes, rest]
+    bus: dict[str, Any] = {"id": name, "line": line, "terminated_in": [line[0], rest], "codes": _texts(codes)}
+    if name == AT_PINS:
+        bus |= {"at_connector": rest, "pins": [6, 14]}
+    place = "along the harness"
+    return {"bus": [bus | {"place": place}], "connector": [{"id": rest, "place": place}]}

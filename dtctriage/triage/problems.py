@@ -18,7 +18,7 @@ from dtctriage.triage.suspects import suspects, things
 from dtctriage.triage.suspicion import Hypothesis, Suspicion
 from dtctriage.triage.trouble import Trouble
 from dtctriage.triage.view import View, now_words
-from dtctriage.triage.watched import Watched, codes_of_part, watched
+from dtctriage.triage.watched import Watched, buses_reported, codes_of_part, watched
 from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.faults import FaultKind
 from dtctriage.wiring.profile import Profile
@@ -213,8 +213,9 @@ def _circuit(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
     checks = choose(suspicion.bench, left(view, offers), ranked, partial(things, suspicion))
     listed = _in_order(part)
     codes = ", ".join(f"{dtc} in {module}" for module, dtc in listed)
+    names = [circuit.name or circuit.id for circuit in circuits] + _buses_of(profile, part)
     return Problem(
-        title=f"{_listed([circuit.name or circuit.id for circuit in circuits])}: {codes}",
+        title=f"{_listed(names)}: {codes}",
         modules=tuple(dict.fromkeys(module for module, _ in listed)),
         evidence=tuple(view.ledger.cite(EvidenceKind.CODE, m, f"{d} is stored") for m, d in listed),
         suspects=suspects(suspicion, ranked),
@@ -223,6 +224,14 @@ def _circuit(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
         stops_vehicle=any(circuit.starts for circuit in circuits),
         open_end=_open_end(ranked),
     )
+
+
+def _buses_of(profile: Profile, part: Trouble) -> list[str]:
+    numbers = {(module, dtc.number) for module, dtc in part.codes}
+    found = (
+        bus.called("bus") for bus, module, dtc in buses_reported(profile) if (module, dtc.number) in numbers
+    )
+    return list(dict.fromkeys(found))
 
 
 def _circuits_of(profile: Profile, part: Trouble) -> list[Watched]:

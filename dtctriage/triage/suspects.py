@@ -14,6 +14,8 @@ from dtctriage.wiring.states import Case
 SHOWN_SHARE = 0.9
 """Suspects are listed until they hold this share of the suspicion."""
 MOST_SUSPECTS = 5
+LEAST_OF_FIRST = 0.01
+"""Of faults of one thing those are told that have this part of the first one's share. Common practice."""
 LEAST_SHARE = 1e-4
 """Below this a hypothesis is not mentioned."""
 
@@ -45,8 +47,13 @@ def suspects(suspicion: Suspicion, ranked: Sequence[Hypothesis]) -> tuple[Suspec
 
 def _suspect(suspicion: Suspicion, name: str, items: Sequence[Hypothesis], share: float) -> Suspect:
     places = dict.fromkeys(_place(suspicion, fault) for fault in items[0].faults)
-    # Whatever explains less than the first is told from it already, by the sweep alone.
-    members = tuple(case_words(suspicion, i.faults) for i in items if i.explains == items[0].explains)
+    first = items[0]
+    members = tuple(
+        case_words(suspicion, item.faults)
+        for item in items
+        # Whatever explains less, or fits a reading far worse, is told from the first already.
+        if item.explains == first.explains and item.share >= LEAST_OF_FIRST * first.share
+    )
     place, origin = "; ".join(filter(None, places)), suspicion.before.origin(items[0].faults)
     return Suspect(name, place, share, members, _because(suspicion, items[0]), origin)
 

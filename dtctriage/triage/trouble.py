@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.triage.seen import Seen
-from dtctriage.triage.watched import codes_of_part, watched
+from dtctriage.triage.watched import buses_reported, codes_of_part, watched
 from dtctriage.wiring.effects import Effects
 from dtctriage.wiring.profile import Profile
 
@@ -39,7 +39,7 @@ class Trouble:
 
 
 class Expectations:
-    """A profile's words for evidence: who listens to whom, and which codes watch its circuits."""
+    """A profile's words for evidence: who listens to whom, and which codes watch its circuits and buses."""
 
     def __init__(self, profile: Profile) -> None:
         self.listening = frozenset(
@@ -51,6 +51,9 @@ class Expectations:
             for dtc in codes_of_part(part):
                 key = (part.module, dtc.number)
                 self._watched[key] = self._watched.get(key, frozenset()) | {dtc}
+        for _, module_id, dtc in buses_reported(profile):
+            key = (module_id, dtc.number)
+            self._watched[key] = self._watched.get(key, frozenset()) | {dtc}
 
     def stands_for(self, module: str, stored: Dtc) -> frozenset[Dtc]:
         """The profile's codes that a stored one can be: its own, else those of its number."""

@@ -34,6 +34,10 @@ PROFILE, USUAL = "vehicle profile", "common practice, no source"
 SHARED = "Whatever they share comes first."
 OWN_WIRING = "Fuses, grounds and bus are this vehicle's own"
 ENTER = "enter them: dtctriage circuit add ORDER {}."
+PAIR = (
+    "Generic pair: who is on it is this vehicle's own. Modules answer now, so the fault comes and goes, or "
+    "this is not the pair that leads to the connector."
+)
 GENERIC = "Generic circuit: pins and colours are this vehicle's own"
 
 
@@ -43,11 +47,17 @@ def find_problems(view: View, basis: Basis) -> Iterator[Problem]:
         return
     seen, suspicion = basis.seen, basis.suspicion
     trouble = suspicion.trouble(seen)
-    if basis.layout is not Layout.WHOLE and trouble.silence:
-        yield _silence(view, basis, trouble.silence)
+    silence = trouble.silence
+    if basis.layout is not Layout.WHOLE and silence:
+        # Who reports the bus itself speaks of the same network.
+        silence = replace(silence, codes=trouble.codes & basis.bus_codes)
+        yield _silence(view, basis, silence)
+    now = list(profiled.causes(view, suspicion, seen, trouble.without(silence)))
+    past = list(profiled.past_causes(view, suspicion, seen))
+    yield from (_reported(one) for one in (*now, *past) if _about_bus(basis, one))
     yield from (_dangerous(view, item) for item in basis.circuits if item.dangerous)
-    yield from _by_weight(basis, profiled.causes(view, suspicion, seen, trouble.without(trouble.silence)))
-    yield from _by_weight(basis, profiled.past_causes(view, suspicion, seen))
+    yield from _by_weight(basis, now)
+    yield from _by_weight(basis, past)
 
 
 # -- silence --------------------------------------------------------------------------------------------
@@ -60,8 +70,11 @@ def _silence(view: View, basis: Basis, trouble: Trouble) -> Problem:
     checks = choose(suspicion.bench, profiled.left(view, offers), ranked, partial(things, suspicion))
     told = _TOLD[basis.layout](view, basis)
     drives = any(roles()[role].group == DRIVES for role in basis.missed)
+    codes = sorted(trouble.codes, key=str)
+    cited = [view.ledger.cite(EvidenceKind.CODE, who, f"{dtc} is stored") for who, dtc in codes]
     return replace(
         told,
+        evidence=(*told.evidence, *cited),
         suspects=suspects(suspicion, ranked),
         checks=warned(basis.profile, drives, (*told.checks, *checks)),
         trouble=trouble,
@@ -193,6 +206,27 @@ def _cite(view: View, missed: Accusations) -> Iterator[str]:
             yield view.ledger.cite(EvidenceKind.WITNESS, label, text)
 
 
+# -- a bus that is reported itself ----------------------------------------------------------------------
+
+
+def _about_bus(basis: Basis, problem: Problem) -> bool:
+    return (
+        problem.trouble is not None
+        and bool(problem.trouble.codes)
+        and problem.trouble.codes <= basis.bus_codes
+    )
+
+
+def _reported(problem: Problem) -> Problem:
+    """Said to be generic: nobody knows this vehicle's pair."""
+    checks = tuple(_usual(check) for check in problem.checks)
+    return replace(problem, checks=checks, open_end=f"{PAIR} {problem.open_end}".strip())
+
+
+def _usual(check: Check) -> Check:
+    return replace(check, source=USUAL if check.source == PROFILE else check.source)
+
+
 # -- circuits -------------------------------------------------------------------------------------------
 
 
@@ -200,9 +234,9 @@ def _by_weight(basis: Basis, problems: Iterable[Problem]) -> Iterator[Problem]:
     """Problems in the order of the circuits that they are about: the weightiest first."""
     places = {(item.module, dtc): n for n, item in enumerate(basis.circuits) for dtc in item.codes}
     found = [
-        (min(places[code] for code in one.trouble.codes), one)
+        (min(places[code] for code in one.trouble.codes if code in places), one)
         for one in problems
-        if one.trouble is not None and one.trouble.codes
+        if one.trouble is not None and not one.trouble.codes.isdisjoint(places)
     ]
     for place, one in sorted(found, key=lambda pair: pair[0]):
         yield _marked(basis, basis.circuits[place], one)
@@ -212,12 +246,7 @@ def _marked(basis: Basis, item: CodedCircuit, problem: Problem) -> Problem:
     """Said to be generic, unless entered from the diagram; with the hazard of working there."""
     caution = _hazards().get(item.hazard, "")
     checks = tuple(
-        replace(
-            check,
-            caution=f"{check.caution} {caution}".strip(),
-            source=USUAL if check.source == PROFILE else check.source,
-        )
-        for check in problem.checks
+        replace(_usual(check), caution=f"{check.caution} {caution}".strip()) for check in problem.checks
     )
     if item.name in basis.entered:
         return replace(problem, checks=checks)

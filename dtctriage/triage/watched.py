@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.wiring.parts import Part, PartKind, load_nodes, sensor_nodes
-from dtctriage.wiring.profile import Circuit, Profile, Sensor
+from dtctriage.wiring.profile import Bus, Circuit, Profile, Sensor
 
 Watched = Circuit | Sensor
 _WORKS = (PartKind.LOAD, PartKind.COIL, PartKind.SENSOR)
@@ -22,6 +22,14 @@ def codes_of_part(part: Watched) -> list[Dtc]:
     """The codes that watch a circuit or sensor."""
     texts = (part.codes.open, part.codes.low, part.codes.high)
     return [Dtc.parse(text) for text in texts if text]
+
+
+def buses_reported(profile: Profile) -> Iterator[tuple[Bus, str, Dtc]]:
+    """Buses with the modules on them and the codes by which these report the bus itself."""
+    for bus in profile.bus:
+        for module in profile.module:
+            for code in bus.codes if bus.id in module.buses else ():
+                yield bus, module.id, Dtc.parse(code)
 
 
 class Ways:

@@ -120,6 +120,10 @@ def _faults(profile: Profile) -> Iterator[Fault]:
         yield from _false_codes(watched)
     for sensor in profile.sensor:
         yield from _false_codes(sensor)
+    for bus in profile.bus:
+        for module in profile.module:
+            for code in bus.codes if bus.id in module.buses else ():
+                yield Fault(FaultKind.SENSE_FALSE, false_code(module.id, code))
 
 
 def _part_faults(part: Part) -> Iterator[Fault]:

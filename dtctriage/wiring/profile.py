@@ -12,6 +12,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field, field_validator
 
+from dtctriage.codes.dtc import CodeError, Dtc
+from dtctriage.codes.network import bus_fault
 from dtctriage.link import BusProtocol, Framing, Target, physical
 from dtctriage.wiring.circuits import Circuit, CircuitCodes, Load, Reference, Sensor
 from dtctriage.wiring.data import Data, Extended
@@ -237,6 +239,20 @@ class Bus(Placed):
     """Entry of `line` nearest to the diagnostic connector; None when the bus does not reach it."""
     pins: tuple[int, int] | None = None
     """Pins at the diagnostic connector, CAN high and CAN low (J1962: 6 and 14; K and L: 7 and 15)."""
+    codes: tuple[str, ...] = ()
+    """Codes by which its modules report the bus itself, as text (U0001-88)."""
+
+    @field_validator("codes")
+    @classmethod
+    def _are_codes(cls, texts: tuple[str, ...]) -> tuple[str, ...]:
+        try:
+            found = [Dtc.parse(text) for text in texts]
+        except CodeError as error:
+            raise ValueError(error.message) from None
+        other = next((dtc for dtc in found if bus_fault(dtc) is None), None)
+        if other is not None:
+            raise ValueError(f"{other} is no code about a bus: those are U0001 to U007F")
+        return tuple(map(str, found))
 
     @property
     def ends(self) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""Which codes modules store about their circuits and sensors, for many vehicles at once.
+"""Which codes modules store about their circuits, sensors and buses, for many vehicles at once.
 
 Off, a whole circuit pulls the biased pin to its far end: the feed where the driver pulls down, ground where
 it pulls up. Between those ends the pin floats: open. On, a current above OVERCURRENT times the load's own is
@@ -13,6 +13,7 @@ import numpy as np
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.wiring.bench import Setup
+from dtctriage.wiring.bus_watches import reported
 from dtctriage.wiring.circuitry import driver_rail, inside_ground
 from dtctriage.wiring.circuits import Circuit, Sensor
 from dtctriage.wiring.faults import FaultKind
@@ -56,6 +57,8 @@ def stored_codes(
         module = profile.module_named(sensor.module)
         for text, flags in _sensor(module, sensor, volts):
             keep(module.id, text, flags)
+    for name, text, flags in reported(wiring.profile, cases):
+        keep(name, text, flags)
     for row, case in enumerate(cases):
         for fault in case:
             if fault.kind is FaultKind.SENSE_FALSE:

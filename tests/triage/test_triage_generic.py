@@ -9,8 +9,10 @@ import pytest
 from dtctriage.triage.assess import assess
 from dtctriage.triage.generic import Layout, basis_of
 from dtctriage.triage.model import Problem, Situation
+from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.contradictions import contradictions
 from dtctriage.wiring.entered import parse_line
+from dtctriage.wiring.faults import FaultKind
 
 Bench = Any
 
@@ -201,3 +203,111 @@ def test_every_generic_vehicle_is_a_profile_without_contradictions(bench: Bench)
     ]
     for picture in pictures:
         assert list(contradictions(basis_of(picture).profile)) == []
+
+
+# A bus that is reported itself ------------------------------------------------------------------------------
+
+SHORTED, HALF, WHOLE = 0.5, 120.0, 60.0
+"""Ohm between CAN high and CAN low with power off: wires touching; one termination missing or cut off; both
+there (makers' service literature)."""
+
+
+def on_two(bench: Bench, code: str) -> Any:
+    """Two modules report a bus, and both answer."""
+    return swept(bench, bench.said(0x7E0, bench.stored(code)), bench.said(0x760, bench.stored(code)))
+
+
+def test_a_code_about_a_bus_gives_the_pairs_faults_and_its_cheap_checks(bench: Bench) -> None:
+    """Resistance with power off, then the voltages at rest, at pins 6 and 14 (SAE J1962), before any plug."""
+    problem = only(assess(on_two(bench, "U0001-88")))
+    assert problem.title == "bus high-speed CAN: U0001-88 in 760, U0001-88 in 7E0"
+    titles = " ".join(item.title for item in problem.suspects)
+    for words in ("shorted", "open between 7E0 and 760", "termination of bus high-speed CAN in 7E0 missing"):
+        assert words in titles
+    touching = problem.suspects[0].members
+    assert [words.rpartition(": ")[2] for words in touching] == [
+        "its wires touch, or a module holds them together",
+        "a wire touches ground",
+        "a wire touches battery plus",
+    ]
+    ohms, volts = problem.checks[:2]
+    assert "CAN high and CAN low" in ohms.what and "(pins 6 and 14)" in ohms.what
+    assert ohms.expect.startswith("about 60 ohm; 120 ohm: one termination missing; near 0: wires shorted")
+    assert "pins 6 and 14" in volts.what and volts.expect.startswith("about 2.5 V on both wires at rest")
+    assert problem.open_end.startswith("Generic pair") and "comes and goes" in problem.open_end
+
+
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [
+        ("U0003", "open between"),
+        ("U0004", "a wire touches ground"),
+        ("U0008", "a wire touches battery plus"),
+        ("U0009", "its wires touch"),
+    ],
+)
+def test_what_a_code_says_of_the_pair_goes_before_all_else(bench: Bench, code: str, words: str) -> None:
+    """SAE J2012: (+) open, (+) low, (-) high, (-) shorted to (+) of the high-speed bus."""
+    problem = only(assess(on_two(bench, code)))
+    assert problem.suspects[0].share > 0.4
+    assert all(words in member for member in problem.suspects[0].members), problem.suspects[0]
+
+
+@pytest.mark.parametrize(
+    ("ohms", "words"),
+    [(SHORTED, ["its wires touch"]), (HALF, ["missing", "open"]), (WHOLE, ["a wire touches"])],
+    ids=["0", "120", "60"],
+)
+def test_the_pairs_resistance_tells_what_it_is(bench: Bench, ohms: float, words: list[str]) -> None:
+    """A short to ground or to supply leaves 60 ohm between the wires (makers' service literature)."""
+    picture = on_two(bench, "U0001")
+    first = only(assess(picture)).checks[0]
+    problem = only(assess(picture, observations=(Observation(first.probes[0], ohms),)))
+    share = sum(
+        item.share
+        for item in problem.suspects
+        if item.members and all(any(word in member for word in words) for member in item.members)
+    )
+    assert share > 0.6, problem.suspects
+    assert first.what not in {check.what for check in problem.checks}
+
+
+def test_a_bus_of_another_name_has_no_pins_at_the_connector(bench: Bench) -> None:
+    """Control module bus A off is told of bus A: which pins it has, if any, nobody knows."""
+    problem = only(assess(coded(bench, "U0073-88", status=0x2F)))
+    assert problem.title == "bus A: U0073-88 in 7E0"
+    assert problem.suspects[0].title == "branch of bus A to 7E0 open"
+    assert not any("pins" in check.what for check in problem.checks)
+    assert any("at the plug of 7E0, module unplugged" in check.what for check in problem.checks)
+
+
+def test_who_reports_the_bus_makes_its_break_likelier_than_without(bench: Bench) -> None:
+    """U0100 of two modules, then with U0001 beside it: the pair gains on the lost module's own supply."""
+
+    def shares(*more: str) -> dict[FaultKind, float]:
+        codes = [bench.stored(bench.lost_code("engine_control_a")), *(bench.stored(code) for code in more)]
+        picture = swept(bench, bench.said(0x760, *codes), bench.said(0x761, *codes))
+        judged = assess(picture)
+        problem = only(judged)
+        cited = [item.text for item in judged.evidence if item.id in problem.evidence]
+        assert {f"{code} is stored" for code in more} <= set(cited)
+        basis = basis_of(picture)
+        trouble = problem.trouble
+        assert trouble is not None
+        ranked = basis.suspicion.weigh(basis.seen, trouble)
+        return {item.fault.kind: item.share for item in reversed(ranked) if item.faults}
+
+    alone, with_bus = shares(), shares("U0001")
+    assert with_bus[FaultKind.BUS_OPEN] > 5 * alone[FaultKind.BUS_OPEN]
+
+
+def test_history_of_a_bus_comes_last_and_comes_and_goes(bench: Bench) -> None:
+    """Status 28: confirmed and not failing (ISO 14229-1 Annex D)."""
+    problem = only(assess(coded(bench, "U0001", status=0x28)))
+    assert "Not failing now: the fault comes and goes" in problem.open_end
+
+
+@pytest.mark.parametrize("codes", [("U0001",), ("U0028", "U0073-88"), ("U0010", "U0100", "P0615")])
+def test_the_vehicle_with_a_reported_bus_can_be(bench: Bench, codes: tuple[str, ...]) -> None:
+    profile = basis_of(coded(bench, *codes, request=0x760)).profile
+    assert list(contradictions(profile)) == []

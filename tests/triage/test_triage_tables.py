@@ -16,6 +16,7 @@ SOURCED = (
     "check_costs",
     "trade_limits",
     "circuit_templates",
+    "bus_findings",
     "circuit_findings",
     "rules",
     "finding_limits",
