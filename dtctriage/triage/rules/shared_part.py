@@ -39,7 +39,6 @@ def find(view: View) -> Iterator[Finding | Abstained]:
     coded = _coded(view, view.profile)
     least = int(finding_limit("family").value)
     if len(coded) < least:
-        yield Abstained("shared_part", f"fewer than {least} circuits or sensors have a present code")
         return
     shared = _Search(view, view.profile, coded).best(least)
     if shared is None:
