@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime
 
 from dtctriage.clearing.problems import ClearingRefused
@@ -53,6 +53,22 @@ def clear_codes(
             answer = ClearingAnswer(ready.labels[target], way.payload, outcome, detail, now())
             records.clearings.keep(clearing, sequence, answer)
             yield answer
+
+
+def unanswered(
+    ready: Ready, answers: Iterable[ClearingAnswer]
+) -> tuple[tuple[tuple[str, bytes], ...], tuple[tuple[str, bytes], ...]]:
+    """Modules and requests of which a clearing that was broken off gave no answer.
+
+    First those that may have cleared, for their request may have left; then those that were not asked.
+    """
+    told = {(answer.module, answer.request) for answer in answers}
+    of_ways = [
+        tuple(item for target in way.modules if (item := (ready.labels[target], way.payload)) not in told)
+        for way in ready.ways
+    ]
+    left = [items for items in of_ways if items]
+    return (left[0] if left else ()), tuple(item for items in left[1:] for item in items)
 
 
 def _grounds(ready: Ready, typed: str) -> Grounds:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -13,6 +14,7 @@ from dtctriage.cli.moment import now, wire_log_path
 
 if TYPE_CHECKING:
     from dtctriage.clearing import Ready
+    from dtctriage.guard import GuardedLink
     from dtctriage.records import ClearingAnswer, Records
 
 LOST = (
@@ -57,7 +59,8 @@ def clear(
     It refuses until a complete intake of this vehicle is kept, and reads the vehicle once more before it
     asks for the order's number. Modules without a code are left alone. Exit code 4: a module did not clear.
     """
-    from dtctriage.clearing import Declared, clear_codes, prepare
+    from dtctriage.clearing import Declared, prepare
+    from dtctriage.cli.ends import ended_with
     from dtctriage.cli.progress import Progress
     from dtctriage.guard import GuardedLink
     from dtctriage.intake import WireLogFile
@@ -69,16 +72,15 @@ def clear(
         number, who = kept.order(order).number, _who(kept, order, technician)
         with closing(open_link(link)) as way, WireLogFile(wire_log or wire_log_path(number)) as stream:
             guarded = GuardedLink(RecordingLink(way, stream))
-            with closing(Progress()) as progress:
-                declared = Declared(engine_off, volts)
-                ready = prepare(kept, guarded, number, declared, progress.show, every=every)
-            _warn(ready)
-            again = typed if typed is not None else _asked(number)
-            answers = []
-            for answer in clear_codes(kept, guarded, ready, typed=again, who=who, now=now):
-                typer.echo(_line(answer))
-                answers.append(answer)
-    _conclude(ready, answers)
+            with ended_with("Nothing was cleared"):
+                with closing(Progress()) as progress:
+                    declared = Declared(engine_off, volts)
+                    ready = prepare(kept, guarded, number, declared, progress.show, every=every)
+                _warn(ready)
+                again = typed if typed is not None else _asked(number)
+            answers = _cleared(kept, guarded, ready, again, who)
+    with ended_with(_kept(ready)):
+        _conclude(ready, answers)
 
 
 def _who(records: Records, order: str, technician: str | None) -> str:
@@ -93,7 +95,8 @@ def _who(records: Records, order: str, technician: str | None) -> str:
 def _asked(number: str) -> str:
     """What is typed when the order's number is asked for; "" at the end of the input."""
     typer.echo(f"Type {number} to clear: ", nl=False, err=True)
-    return typer.get_text_stream("stdin").readline().strip()
+    stdin = typer.get_text_stream("stdin")
+    return "" if stdin is None else stdin.readline().strip()
 
 
 def _warn(ready: Ready) -> None:
@@ -108,6 +111,43 @@ def _warn(ready: Ready) -> None:
         lines.append(f"These stay, for they are permanent: {', '.join(ready.permanent)}.")
     lines.append("Nothing may move and nobody may work on the vehicle: modules may start over.")
     typer.echo("\n".join(lines), err=True)
+
+
+def _cleared(records: Records, link: GuardedLink, ready: Ready, typed: str, who: str) -> list[ClearingAnswer]:
+    """Clear, and show each answer. Where that is broken off, first tell of whom there is none."""
+    from dtctriage.clearing import clear_codes
+    from dtctriage.cli.ends import Stopped
+    from dtctriage.cli.terminal import Display
+    from dtctriage.link import LinkError
+
+    # What cannot be shown leaves no module half-way: it is kept.
+    display, answers = Display(sys.stdout), []
+    try:
+        for answer in clear_codes(records, link, ready, typed=typed, who=who, now=now):
+            display.write(f"{_line(answer)}\n")
+            answers.append(answer)
+    except KeyboardInterrupt:
+        _broken_off(ready, answers)
+        raise Stopped("Stopped", _kept(ready)) from None
+    except LinkError:
+        _broken_off(ready, answers)
+        raise
+    return answers
+
+
+def _broken_off(ready: Ready, answers: list[ClearingAnswer]) -> None:
+    from dtctriage.clearing import unanswered
+
+    for told, left in zip(
+        ("No answer, may have cleared", "Not asked"), unanswered(ready, answers), strict=True
+    ):
+        if left:
+            asked = (f"{module} {request.hex(' ').upper()}" for module, request in left)
+            typer.echo(f"{told}: {', '.join(asked)}")
+
+
+def _kept(ready: Ready) -> str:
+    return f"What was cleared is kept; see what comes back: dtctriage recheck {ready.order} LINK"
 
 
 def _line(answer: ClearingAnswer) -> str:

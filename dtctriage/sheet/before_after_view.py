@@ -154,10 +154,11 @@ def cleared_view(part: ClearingPart) -> ClearedView:
         told = f"{line.outcome}: {line.detail}" if line.detail else line.outcome
         alike.setdefault((line.request, told), []).append(line.module)
     left = part.planned - len(part.answers)
-    broken = f"; BROKEN OFF, {left} of {part.planned} not asked" if left else ""
+    # What was asked last may have cleared before its answer could be kept.
+    kept = f"no answer kept of {left} of {part.planned}, some may have cleared: recheck"
     return ClearedView(
         f"{words.moment(part.at)} by {part.who}, on intake {part.intake}; engine {part.engine}, "
-        f"supply {part.supply}{broken}",
+        f"supply {part.supply}{f'; BROKEN OFF: {kept}' if left else ''}",
         tuple((words.listed(modules), *asked) for asked, modules in alike.items()),
         CLEARED_NOTE if any(line.outcome == "cleared" for line in part.answers) else "",
     )

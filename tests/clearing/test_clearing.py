@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from dtctriage.clearing import ClearingRefused, Declared, clear_codes, prepare
+from dtctriage.clearing import ClearingRefused, Declared, clear_codes, prepare, unanswered
 from dtctriage.clearing.ways import CLEARING, languages_read, ways_of
 from dtctriage.guard import CLEARING_REQUESTS, GuardedLink
 from dtctriage.link import Framing, LinkLost, Target, functional, physical
@@ -84,6 +84,27 @@ def test_a_link_that_is_lost_leaves_what_was_done(
         clear(wire(breaks_after=2))
     (kept,) = records.clearings.of("RO-7")
     assert (len(kept.answers), kept.planned) == (2, 6)
+
+
+def test_of_a_clearing_that_is_broken_off_it_is_known_who_may_have_cleared(
+    wire: Any, intake: Any, records: Records, clock: Any
+) -> None:
+    """The third request was on its way when the link was lost, the others had not left."""
+    intake(wire())
+    guarded = GuardedLink(wire(breaks_after=2))
+    ready = prepare(records, guarded, "RO-7", NOTHING, lambda event: None)
+    answers: list[ClearingAnswer] = []
+    with pytest.raises(LinkLost):
+        answers.extend(clear_codes(records, guarded, ready, typed="RO-7", who="M. Sato", now=clock))
+    may_have, not_asked = unanswered(ready, records.clearings.of("RO-7")[0].answers)
+    planned = [(ready.labels[target], way.payload) for way in ready.ways for target in way.modules]
+    assert (list(may_have), list(not_asked)) == (planned[2:3], planned[3:])
+    assert unanswered(
+        ready, clear_codes(records, GuardedLink(wire()), ready, typed="RO-7", who="", now=clock)
+    ) == (
+        (),
+        (),
+    )
 
 
 def test_no_request_is_sent_twice_and_none_before_the_number_is_typed(

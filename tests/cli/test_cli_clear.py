@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import errno
 import io
+import re
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from dtctriage.guard import GuardedLink, Permit
+from dtctriage.link import LinkLost, Outcome, Request
 
 Cli = Callable[..., Any]
 
@@ -103,3 +108,69 @@ def test_without_an_intake_it_refuses(cli: Cli, demo: Path) -> None:
     ended = cli("clear", "RO-9", f"classroom:{demo / 'second.lesson.toml'}", "--typed", "RO-9")
     assert (ended.code, ended.out) == (2, "")
     assert "Order RO-9 has no complete intake" in ended.complaint
+
+
+# Broken off -----------------------------------------------------------------------------------------------
+
+
+def clearing(cli: Cli, link: str) -> Any:
+    return cli("clear", "RO-7", link, "--technician", "M. Sato", "--typed", "RO-7")
+
+
+@pytest.mark.parametrize(
+    ("raised", "code", "said"),
+    [(KeyboardInterrupt(), 130, "Stopped. What was cleared is kept"), (LinkLost("Gone", "Plug"), 3, "Gone")],
+    ids=["Ctrl-C", "link lost"],
+)
+def test_a_clearing_that_is_broken_off_says_who_was_cleared_and_who_was_not(
+    cli: Cli, taken: str, monkeypatch: pytest.MonkeyPatch, raised: BaseException, code: int, said: str
+) -> None:
+    sent = GuardedLink.send_clearing
+    requests: list[str] = []
+
+    def send(link: GuardedLink, request: Request, permit: Permit) -> Iterator[Outcome]:
+        requests.append(f"{request.payload.hex(' ').upper()}")
+        if len(requests) == 3:
+            raise raised
+        return sent(link, request, permit)
+
+    monkeypatch.setattr(GuardedLink, "send_clearing", send)
+    ended = clearing(cli, taken)
+    assert ended.code == code
+    lines = ended.out.splitlines()
+    assert len(lines) == 4 and all(line.endswith(" cleared") for line in lines[:2])
+    may_have = re.fullmatch("No answer, may have cleared: [A-Z]+ (.*)", lines[2])
+    assert may_have is not None and may_have[1] == requests[-1]
+    assert re.fullmatch("Not asked: [A-Z]+ (04|14 FF FF FF), .*", lines[3])
+    assert said in ended.err.splitlines()[-1]
+    shown = " ".join(cli("sheet", "RO-7").out.split())
+    assert "BROKEN OFF: no answer kept of 4 of 6, some may have cleared: recheck" in shown
+
+
+def test_stopped_before_the_first_request_nothing_was_cleared(
+    cli: Cli, taken: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stop(*_: object) -> str:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("dtctriage.cli.clear._asked", stop)
+    ended = cli("clear", "RO-7", taken, "--technician", "M. Sato")
+    assert (ended.code, ended.out) == (130, "")
+    assert ended.err.splitlines()[-1] == "dtctriage: Stopped. Nothing was cleared"
+    assert "CLEARED" not in cli("sheet", "RO-7").out
+
+
+def test_an_output_that_is_full_stops_no_clearing(
+    cli: Cli, taken: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Full(io.StringIO):
+        def write(self, text: str) -> int:
+            raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("sys.stdout", Full())
+        ended = clearing(cli, taken)
+    assert ended.code == 2
+    assert "What was cleared is kept" in ended.err.splitlines()[-1]
+    shown = cli("sheet", "RO-7").out
+    assert "CLEARED" in shown and "BROKEN OFF" not in shown
