@@ -7,17 +7,20 @@ import socket
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
+import can
 import pytest
 
-from dtctriage.link import LinkUrlError, Reply, Request
+from dtctriage.link import BusProtocol, LinkUnavailable, LinkUrlError, Reply, Request
 from dtctriage_adapters.classroom import open_link
 from dtctriage_adapters.classroom.clock import KeyClock
-from dtctriage_adapters.classroom.lecture import OverCan, OverText, can_way, give_lesson, text_server
-from dtctriage_adapters.classroom.lesson import LessonError, load_lesson
+from dtctriage_adapters.classroom.lecture import OverText, can_way, give_lesson, text_server
+from dtctriage_adapters.classroom.lesson import Lesson, LessonError, load_lesson
 from dtctriage_adapters.classroom.serve import PtyServer, ServeError, TextServer
-from dtctriage_adapters.classroom.vehicle import build_vehicle
+from dtctriage_adapters.classroom.vehicle import Vehicle, build_vehicle
 
 DEMO = Path(__file__).parents[2] / "demo"
 HEALTHY = DEMO / "lessons/yearly-service.lesson.toml"
@@ -114,12 +117,35 @@ def test_a_lesson_is_announced_and_ends_with_the_users_break(monkeypatch: pytest
 
 def test_an_interface_that_is_not_there_is_told() -> None:
     with pytest.raises(Exception, match="cannot be opened") as raised:
-        give_lesson(HEALTHY, OverCan("socketcan", "no-such-can0"), lambda line: None)
+        give_lesson(HEALTHY, can_way("socketcan/no-such-can0"), lambda line: None)
     assert "\n" not in str(raised.value)
 
 
+@pytest.mark.parametrize(
+    ("query", "bitrate"), [("", 250_000), ("?bitrate=500000", 500_000)], ids=["the vehicle's", "as told"]
+)
+def test_the_bus_runs_at_the_vehicles_rate_by_nobodys_configuration(
+    monkeypatch: pytest.MonkeyPatch, query: str, bitrate: int
+) -> None:
+    asked: list[dict[str, Any]] = []
+
+    def refuse(*_: Any, **options: Any) -> Any:
+        asked.append(options)
+        raise can.CanInitializationError("absent")
+
+    def slow(lesson: Lesson) -> Vehicle:
+        return replace(build_vehicle(lesson), protocol=BusProtocol.CAN11_250)
+
+    monkeypatch.setattr(can, "Bus", refuse)
+    monkeypatch.setattr("dtctriage_adapters.classroom.lecture.build_vehicle", slow)
+    with pytest.raises(LinkUnavailable):
+        give_lesson(HEALTHY, can_way(f"pcan/PCAN_USBBUS1{query}"), lambda line: None)
+    assert asked == [{"bitrate": bitrate, "ignore_config": True}]
+
+
 def test_the_way_over_can_wants_interface_and_channel() -> None:
-    assert can_way("udp_multicast/239.74.163.2") == OverCan("udp_multicast", "239.74.163.2")
+    way = can_way("udp_multicast/239.74.163.2?port=43113")
+    assert (way.interface, way.channel, way.options) == ("udp_multicast", "239.74.163.2", {"port": 43113})
     for text in ("vcan0", "/vcan0", "socketcan/", ""):
         with pytest.raises(LinkUrlError):
             can_way(text)

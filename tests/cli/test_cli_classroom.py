@@ -61,9 +61,20 @@ def test_the_port_is_taken(cli: Cli, lesson: Path) -> None:
     assert "Traceback" not in ended.err
 
 
-@pytest.mark.parametrize("bus", ["nosuch/0", "socketcan/no-such-bus", "virtual", "/x"])
-def test_the_bus_cannot_be_opened(cli: Cli, lesson: Path, bus: str) -> None:
+@pytest.mark.parametrize(
+    ("bus", "told"),
+    [
+        ("nosuch/0", "There is no CAN interface called nosuch"),
+        ("socketcan/no-such-bus", "socketcan/no-such-bus cannot be opened"),
+        ("kvaser/0", "The CAN interface kvaser cannot be used"),  # no driver library: a NameError
+        ("socketcand/x", "The CAN interface socketcand does not take this"),  # no host: a TypeError
+        ("virtual/x?bitrate=125000", "bitrate=125000 is not a rate"),
+        ("virtual", "virtual names no interface and channel"),
+        ("/x", "/x names no interface and channel"),
+    ],
+)
+def test_the_bus_cannot_be_opened(cli: Cli, lesson: Path, bus: str, told: str) -> None:
     ended = cli("classroom", lesson, "--can", bus)
     assert ended.code == 3
-    assert bus in ended.err.splitlines()[-1]
+    assert told in ended.err.splitlines()[-1]
     assert "Traceback" not in ended.err

@@ -131,7 +131,7 @@ class CanLink:
 def open_can_link(rest: str) -> CanLink:
     """Open what follows `can:` in a link's URL. Raises LinkUrlError, LinkDriverMissing, LinkUnavailable."""
     address = parse(rest)
-    bus = _open_bus(address)
+    bus = open_bus(address)
     adapter = Adapter(f"CAN interface {bus.channel_info or address.interface}", f"can:{rest}")
     return CanLink(BusWire(bus, address.interface), adapter, address.bitrate)
 
@@ -147,12 +147,16 @@ _DRIVERS = {
 }
 
 
-def _open_bus(address: BusAddress) -> can.BusABC:
+def open_bus(address: BusAddress) -> can.BusABC:
+    """Open an interface at its address's rate. Raises LinkUrlError, LinkDriverMissing, LinkUnavailable.
+
+    A python-can configuration of the user's is for other programs: the URL alone tells.
+    """
     name = address.interface
     if name not in can.VALID_INTERFACES:
         known = ", ".join(sorted(can.VALID_INTERFACES))
         raise LinkUrlError(f"There is no CAN interface called {name}", f"Known are: {known}")
-    options: dict[str, Any] = dict(address.options)
+    options: dict[str, Any] = {"bitrate": address.bitrate, **address.options}
     try:
         if name == "socketcan":
             socket.if_nametoindex(str(address.channel))  # python-can would leave a socket open

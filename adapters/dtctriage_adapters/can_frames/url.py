@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from urllib.parse import parse_qsl
 
 from dtctriage.link import LinkUrlError
@@ -23,6 +23,10 @@ class BusAddress:
     channel: str | int
     bitrate: int
     options: dict[str, Option] = field(default_factory=dict)
+
+    def at_rate(self, bitrate: int) -> BusAddress:
+        """The same at another rate, unless the URL told one."""
+        return self if "bitrate" in self.options else replace(self, bitrate=bitrate)
 
 
 def parse(rest: str) -> BusAddress:

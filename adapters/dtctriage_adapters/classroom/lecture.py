@@ -6,7 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from dtctriage.link import LinkUnavailable, LinkUrlError
+from dtctriage.link import LinkUrlError
+from dtctriage_adapters.can_frames.url import BITRATES, BusAddress, parse
 from dtctriage_adapters.classroom.clock import KeyClock
 from dtctriage_adapters.classroom.lesson import load_lesson
 from dtctriage_adapters.classroom.serve import PtyServer, TcpServer, TextServer
@@ -26,37 +27,30 @@ class OverText:
     latency: float
 
 
-@dataclass(frozen=True, slots=True)
-class OverCan:
-    """As nodes on a python-can bus: interface and channel."""
-
-    interface: str
-    channel: str
+Way = OverText | BusAddress
+"""A text adapter, or nodes on a python-can bus."""
 
 
-Way = OverText | OverCan
-
-
-def can_way(text: str) -> OverCan:
-    """INTERFACE/CHANNEL. Raises LinkUrlError."""
-    interface, _, channel = text.partition("/")
+def can_way(text: str) -> BusAddress:
+    """INTERFACE/CHANNEL, with options as a link's URL has them. Raises LinkUrlError."""
+    interface, _, channel = text.partition("?")[0].partition("/")
     if not interface or not channel:
         raise LinkUrlError(f"{text} names no interface and channel", "Write for example socketcan/vcan0")
-    return OverCan(interface, channel)
+    return parse(text)
 
 
 def give_lesson(path: Path, way: Way, announce: Callable[[str], None]) -> None:
     """Show the lesson's vehicle until KeyboardInterrupt, which is passed on after everything is closed.
 
     `announce` is told, line by line, what vehicle it is and how to connect. Raises LessonError,
-    ProfileError, ServeError or LinkUnavailable.
+    ProfileError, ServeError or LinkError.
     """
     lesson = load_lesson(path)
     vehicle = build_vehicle(lesson)
     clock = KeyClock(lesson.key_on_seconds)
     about, order = lesson.profile.vehicle, lesson.file.order
     announce(f"{about.make} {about.model}, order {order.number}: {order.complaint}")
-    if isinstance(way, OverCan):
+    if isinstance(way, BusAddress):
         if vehicle.line is not None:
             raise LinkUrlError(f"The vehicle of {path} is not on CAN", "Show it as a text adapter")
         _on_can(vehicle, way, clock, announce)
@@ -79,21 +73,15 @@ def _as_text(server: TextServer, announce: Callable[[str], None]) -> None:
         server.close()
 
 
-def _on_can(vehicle: Vehicle, way: OverCan, clock: KeyClock, announce: Callable[[str], None]) -> None:
-    import can
-
+def _on_can(vehicle: Vehicle, way: BusAddress, clock: KeyClock, announce: Callable[[str], None]) -> None:
+    from dtctriage_adapters.can_frames.link import open_bus
     from dtctriage_adapters.classroom.can_nodes import CanNodes
 
+    at = way.at_rate(vehicle.protocol.bitrate) if vehicle.protocol is not None else way
+    nodes = CanNodes(open_bus(at), vehicle, clock)
+    rate = "" if at.bitrate == BITRATES[0] else f"?bitrate={at.bitrate}"
     try:
-        bus = can.Bus(interface=way.interface, channel=way.channel)
-    except (can.CanError, OSError, ValueError, ImportError) as error:
-        raise LinkUnavailable(
-            f"The CAN interface {way.interface}/{way.channel} cannot be opened ({error})",
-            "Check its name and driver",
-        ) from error
-    nodes = CanNodes(bus, vehicle, clock)
-    try:
-        announce(f"Connect with: dtctriage intake --link can:{way.interface}/{way.channel}")
+        announce(f"Connect with: dtctriage intake --link can:{at.interface}/{at.channel}{rate}")
         announce("Stop with Ctrl-C.")
         nodes.run()
     finally:
