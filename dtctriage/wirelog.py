@@ -17,7 +17,7 @@ from typing import Annotated, Any, Final, Literal, TextIO, TypeVar
 from pydantic import ConfigDict, Field, TypeAdapter, ValidationError
 from pydantic.dataclasses import dataclass as line
 
-from dtctriage.errors import TriageError
+from dtctriage.errors import TriageError, text_of
 from dtctriage.link import (
     Adapter,
     BusActivity,
@@ -238,13 +238,7 @@ def is_wire_log(path: Path) -> bool:
 
 def read(path: Path) -> WireLog:
     """Read a log back. A last line that broke off is left out. Raises WireLogError."""
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise WireLogError(
-            f"{path} cannot be read ({error})", "Check the file's name and permissions"
-        ) from error
-    lines = text.split("\n")
+    lines = text_of(path, WireLogError).split("\n")
     cut = bool(lines[-1]) and not _is_json(lines[-1])
     if cut:
         lines.pop()

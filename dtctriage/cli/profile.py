@@ -104,6 +104,6 @@ def draw(
     try:
         to.write_bytes(content)
     except OSError as error:
-        raise TriageError(f"{to} cannot be written ({error})", "Give another path") from None
+        raise TriageError(f"{to} cannot be written ({error.strerror})", "Give another path") from None
     wide, high = drawing.size
     typer.echo(f"{to}: {drawing.title}, {wide:g} x {high:g} mm")

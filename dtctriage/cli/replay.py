@@ -26,13 +26,18 @@ def replay(
     from dtctriage.cli.paper import hand_over, read_profile
     from dtctriage.cli.progress import Progress
     from dtctriage.desk import compose
+    from dtctriage.errors import TriageError
     from dtctriage.intake import Wish, events_of
+    from dtctriage.link import LinkError
     from dtctriage.links import open_link
     from dtctriage.sheet import Job
     from dtctriage.work.opening import OwnTables
 
     known, kept = read_profile(profile)
-    link = open_link(f"replay:{recording}")
+    try:
+        link = open_link(f"replay:{recording}")
+    except LinkError as error:  # here it is a file to mend, no way to a vehicle
+        raise TriageError(error.message, error.advice) from error
     progress = Progress()
     events = []
     try:

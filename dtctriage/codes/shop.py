@@ -14,6 +14,7 @@ from dtctriage.codes.dtc import CodeError, Dtc
 from dtctriage.codes.families import Entry
 from dtctriage.codes.meaning import NO_SHOP, Meaning, Origin, ShopMeanings, compose, kinds
 from dtctriage.codes.place import parse_place
+from dtctriage.errors import text_of
 
 COLUMNS = ("code", "text", "subject", "place", "kind", "note")
 QUALITY = "shop"
@@ -57,11 +58,7 @@ def meanings_for(folder: Path | None, named: str | None, vehicle: str = "") -> S
 
 def read_meanings(path: Path) -> dict[Dtc, Meaning]:
     """The meanings of one table. Raises ShopTableError with file and line."""
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise ShopTableError(f"{path} cannot be read: {error}", "Save it as CSV in UTF-8.") from error
-    return parse_meanings(text, path)
+    return parse_meanings(text_of(path, ShopTableError, "utf-8-sig"), path)
 
 
 def parse_meanings(text: str, path: Path) -> dict[Dtc, Meaning]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 
-from dtctriage.errors import TriageError
+from dtctriage.errors import TriageError, text_of
 from dtctriage.triage.learned import Kind
 from dtctriage_reference import rows
 
@@ -65,12 +65,7 @@ def own_priors(path: Path | None) -> Mapping[Kind, Prior]:
     """The rows of a shop's file, none without one. Raises PriorsError with file and line."""
     if path is None:
         return {}
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        why = error.strerror if isinstance(error, OSError) else "it is no UTF-8"
-        raise PriorsError(f"{path} cannot be read: {why}", "Save it as CSV in UTF-8") from error
-    return parse_priors(text, path)
+    return parse_priors(text_of(path, PriorsError, "utf-8-sig"), path)
 
 
 def parse_priors(text: str, path: Path) -> dict[Kind, Prior]:

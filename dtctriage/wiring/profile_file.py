@@ -7,7 +7,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from dtctriage.errors import TriageError
+from dtctriage.errors import TriageError, text_of
 from dtctriage.wiring.contradictions import contradictions
 from dtctriage.wiring.file_places import errors_in, first_error, line_of
 from dtctriage.wiring.problems import no_such
@@ -35,12 +35,7 @@ def load_profile(path: Path) -> Profile:
 
 def read_text(path: Path) -> str:
     """The text of a profile's file. Raises ProfileError."""
-    try:
-        return path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise ProfileError(
-            f"{path}: cannot be read ({error})", "Give the path of a .vehicle.toml file"
-        ) from error
+    return text_of(path, ProfileError)
 
 
 def parse_profile(text: str, name: str) -> Profile:

@@ -56,7 +56,10 @@ def test_the_arguments_choose_the_way(
     ("arguments", "told"),
     [
         ((HEALTHY, "--tcp", "0", "--pty"), "Only one of --tcp, --pty and --can"),
-        (("no-such.lesson.toml",), "no-such.lesson.toml: cannot be read"),
+        (
+            ("no-such.lesson.toml",),
+            "no-such.lesson.toml cannot be read (No such file or directory). Check its name and permissions",
+        ),
         ((HEALTHY, "--measure", "volts nowhere"), '"nowhere" is no place in this profile'),
     ],
 )

@@ -20,6 +20,8 @@ from dtctriage_adapters.serial_text.port import PortAddress, SerialPort, open_po
         ("COM3?baud=115200", "COM3", 115_200, False),
         ("socket://127.0.0.1:35000", "socket://127.0.0.1:35000", None, False),
         ("rfc2217://shop:2217?baud=9600", "rfc2217://shop:2217", 9_600, False),
+        ("socket://[::1]:35000", "socket://[::1]:35000", None, False),
+        ("loop://", "loop://", None, False),
     ],
 )
 def test_addresses(rest: str, port: str, baud: int | None, searchable: bool) -> None:
@@ -37,6 +39,13 @@ def test_addresses(rest: str, port: str, baud: int | None, searchable: bool) -> 
         ("COM3?baud=299", "is not a rate"),
         ("COM3?baud=4000001", "is not a rate"),
         ("COM3?speed=9600", "option speed"),
+        ("socket://nonsense", "socket://nonsense names no host and port"),
+        ("socket://host:99999", "names no host and port"),
+        ("socket://host:0", "names no host and port"),
+        ("socket://:35000", "names no host and port"),
+        ("socket://host:far?baud=9600", "names no host and port"),
+        ("rfc2217://[::1", "names no host and port"),
+        ("rfc2217://shop", "names no host and port"),
     ],
 )
 def test_addresses_that_are_not_understood(rest: str, problem: str) -> None:

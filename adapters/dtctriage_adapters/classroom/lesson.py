@@ -15,7 +15,7 @@ from typing import TypeVar
 
 from pydantic import ValidationError
 
-from dtctriage.errors import TriageError
+from dtctriage.errors import TriageError, text_of
 from dtctriage.wiring.faults import Fault
 from dtctriage.wiring.profile import Key, Profile
 from dtctriage.wiring.profile_file import first_error as explain
@@ -114,14 +114,14 @@ def _of(module_id: str, at_rest: Iterable[_Test], given: Iterable[_Test]) -> tup
 
 def load_lesson(path: Path) -> Lesson:
     """Read and check a lesson, its profile and its readings. Raises LessonError or ProfileError."""
-    text = _text(path)
+    text = text_of(path, LessonError)
     file = _parse(LessonFile, text, path)
     profile = load_profile(path.parent / file.vehicle)
     if file.rest is None:
         rest = RestFile(format=1)
     else:
         rest_path = path.parent / file.rest
-        rest_text = _text(rest_path)
+        rest_text = text_of(rest_path, LessonError)
         rest = _parse(RestFile, rest_text, rest_path)
         _refuse(rest_problems(rest, profile), rest_text, rest_path)
     _refuse(lesson_problems(file, profile, rest), text, path)
@@ -130,15 +130,6 @@ def load_lesson(path: Path) -> Lesson:
 
 
 _File = TypeVar("_File", LessonFile, RestFile)
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise LessonError(
-            f"{path}: cannot be read ({error})", "Give the path of a .lesson.toml file"
-        ) from error
 
 
 def _parse(kind: type[_File], text: str, path: Path) -> _File:

@@ -36,7 +36,7 @@ def open_recording(rest: str) -> ReplayLink:
         own = is_wire_log(path)
     except OSError as error:
         raise LinkUnavailable(
-            f"{path} cannot be read ({error.strerror})", "Check name and permissions"
+            f"{path} cannot be read ({error.strerror})", "Check its name and permissions"
         ) from error
     session = session_of(read(path)) if own else capture_session(path)
     return ReplayLink(session, f"replay:{rest}")

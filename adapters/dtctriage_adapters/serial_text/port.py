@@ -6,7 +6,7 @@ import contextlib
 import errno
 from dataclasses import dataclass
 from typing import Protocol
-from urllib.parse import parse_qsl
+from urllib.parse import parse_qsl, urlsplit
 
 import serial
 from serial.tools import list_ports
@@ -24,6 +24,8 @@ ENDLESS = 1 << 16
 """Bytes without a prompt after which it is no adapter that speaks: the chip's own buffer holds 512."""
 _EXAMPLE = "Write for example serial:/dev/ttyUSB0, serial:COM3?baud=115200 or serial:socket://127.0.0.1:35000"
 _RATES = range(300, 4_000_001)
+_NETWORK = ("socket://", "rfc2217://")
+"""Schemes of pyserial's that lead to a host."""
 
 
 def endless(name: str) -> LinkUnintelligible:
@@ -78,11 +80,25 @@ def parse(rest: str) -> PortAddress:
         raise LinkUrlError("serial: names no port", _EXAMPLE)
     if options:
         raise LinkUrlError(f"The option {next(iter(options))} is not known", _EXAMPLE)
+    _check_host(port)
     if text is None:
         return PortAddress(port, None)
     if not text.isdecimal() or int(text) not in _RATES:
         raise LinkUrlError(f"baud={text} is not a rate", f"Use {_RATES[0]} to {_RATES[-1]}, usually 38400")
     return PortAddress(port, int(text))
+
+
+def _check_host(port: str) -> None:
+    """pyserial trips over a network address without host or port."""
+    if not port.lower().startswith(_NETWORK):
+        return
+    try:
+        parts = urlsplit(port)
+        whole = bool(parts.hostname and parts.port)
+    except ValueError:  # a port that is no number, or above 65535
+        whole = False
+    if not whole:
+        raise LinkUrlError(f"{port} names no host and port", f"A port is 1 to 65535. {_EXAMPLE}")
 
 
 class SerialPort:
