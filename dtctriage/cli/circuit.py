@@ -158,6 +158,7 @@ def list_(
 ) -> None:
     """List what can be entered for an order, and what was."""
     from dtctriage.records import Records
+    from dtctriage.work.case import NOTHING_TO_WEIGH
     from dtctriage.work.circuits import enterables, like, refused
     from dtctriage.work.opening import OwnTables, open_order
 
@@ -175,4 +176,4 @@ def list_(
             else:
                 typer.echo("  not entered")
         if not items:
-            typer.echo("Nothing: no code speaks of a circuit that is known here, no module is missed.")
+            typer.echo(f"Nothing: {NOTHING_TO_WEIGH}.")

@@ -39,6 +39,7 @@ def conclude(
     """
     from dtctriage.errors import TriageError
     from dtctriage.records import Conclusion, Records
+    from dtctriage.work.case import NOTHING_TO_WEIGH
     from dtctriage.work.conclude import cause_text, kinds_of, named_suspect, verdict
     from dtctriage.work.opening import OwnTables, open_order
 
@@ -52,7 +53,7 @@ def conclude(
         cause, found = None, None
         if suspect is not None:
             if case.reasoning is None:
-                raise TriageError("Without a profile no suspect is weighed", "Leave --suspect out")
+                raise TriageError(f"No suspect is weighed: {NOTHING_TO_WEIGH}", "Leave --suspect out")
             assessment = case.judged()
             problem, faults = named_suspect(case.reasoning, assessment, suspect)
             found, cause = verdict(case.reasoning, problem, faults), cause_text(faults)

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
     from dtctriage.sweep.plan import Depth
     from dtctriage.triage.view import Told
 
+LONGEST_SOAK = 10_000
+"""Hours, over a year: everything has the air's temperature long before."""
+
 
 def intake(
     link: Annotated[
@@ -69,6 +72,7 @@ def intake(
     ] = None,
 ) -> None:
     """Sweep the vehicle, keep everything, print the triage sheet."""
+    from dtctriage.cli.ends import ended_with, sheet_kept
     from dtctriage.cli.paper import hand_over, read_profile
     from dtctriage.cli.progress import Progress
     from dtctriage.codes.shop import meanings_for
@@ -106,9 +110,10 @@ def intake(
             sweep_id = take(
                 way, link, wish, kept, number, wire_log or wire_log_path(number), now, progress.show
             )
-        made = sheet_of(kept, number, sweep_id, own)
-        _keep_vin(kept, number, made.vehicle.vin)
-    hand_over(made, number, json, out, anything_read=progress.anything_read)
+        with ended_with(sheet_kept(number)):
+            made = sheet_of(kept, number, sweep_id, own)
+            _keep_vin(kept, number, made.vehicle.vin)
+            hand_over(made, number, json, out, anything_read=progress.anything_read)
 
 
 def _write_order(records: Records, number: str, correct_vin: bool, **details: Any) -> None:
@@ -142,6 +147,8 @@ def _told(soak: float | None, engine: str | None) -> Told:
     from dtctriage.errors import TriageError
     from dtctriage.triage.view import Engine, Told
 
+    if soak is not None and soak > LONGEST_SOAK:
+        raise TriageError(f"--soak {soak:g} is no time to stand", f"Give hours, 0 to {LONGEST_SOAK:,}")
     try:
         return Told(soak, Engine(engine) if engine is not None else None)
     except ValueError:

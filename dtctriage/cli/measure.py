@@ -60,6 +60,7 @@ def take(
     """Keep readings and say how they move the suspicion."""
     from dtctriage.errors import TriageError
     from dtctriage.records import Records
+    from dtctriage.work.case import NOTHING_TO_WEIGH
     from dtctriage.work.log import keep as keep_in_log
     from dtctriage.work.opening import OwnTables, open_order
     from dtctriage.work.take import measurements, refuse_odd, unweighed
@@ -73,7 +74,7 @@ def take(
         if case.reasoning is None:
             entries = unweighed(words, places, case.nominal_volts, keep)
             lines = [f"Kept   {item.quantity} {item.place}: {item.reading}" for item in entries]
-            lines.append("Nothing is weighed: the intake has no profile.")
+            lines.append(f"Nothing is weighed: {NOTHING_TO_WEIGH}.")
         else:
             taken = _typed(case, case.reasoning, words, places, check)
             refuse_odd(taken, keep)

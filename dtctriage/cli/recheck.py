@@ -37,6 +37,7 @@ def recheck(
     It asks what the order's first complete intake asked, with the same profile. The second page of its sheet
     shows before and after.
     """
+    from dtctriage.cli.ends import ended_with, sheet_kept
     from dtctriage.cli.paper import hand_over
     from dtctriage.cli.progress import Progress
     from dtctriage.desk import sheet_of
@@ -56,8 +57,9 @@ def recheck(
         with closing(open_link(link)) as way, closing(Progress()) as progress:
             place = wire_log or wire_log_path(number)
             sweep = take(way, link, wish, kept, number, place, now, progress.show, first.id)
-        made = sheet_of(kept, number, sweep, OwnTables(meanings, make, priors))
-    hand_over(made, number, json, out, anything_read=progress.anything_read)
+        with ended_with(sheet_kept(number)):
+            made = sheet_of(kept, number, sweep, OwnTables(meanings, make, priors))
+            hand_over(made, number, json, out, anything_read=progress.anything_read)
 
 
 def _first(records: Records, order: str) -> SweepRecord:

@@ -13,6 +13,9 @@ from dtctriage.wiring.probe_text import ProbeText
 from dtctriage.wiring.profile import Profile
 from dtctriage.work.log import Log
 
+NOTHING_TO_WEIGH = "no code speaks of a circuit that is known here, no module is missed"
+"""Why an order has no reasoning, although generic circuits stand in for a profile."""
+
 
 @dataclass(frozen=True, slots=True)
 class Reasoning:
@@ -32,7 +35,8 @@ class Reasoning:
 class Case:
     """One order's sweep with its log. `judged_with` assesses it with any readings.
 
-    `reasoning` is what a profile allows to be weighed, None without one.
+    `reasoning` is what a profile, or the generic circuits in its place, allow to be weighed; None where
+    there is nothing.
     """
 
     log: Log

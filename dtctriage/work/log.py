@@ -97,7 +97,7 @@ def understood(
 def _taken(logged: Logged[Measurement], spoken: ProbeText | None, span: Span) -> Taken:
     entry = logged.entry
     if spoken is None:
-        return Taken(logged, None, "no profile to weigh it with")
+        return Taken(logged, None, "nothing to weigh it against")
     try:
         probe = spoken.parse(f"{entry.quantity} {entry.place}, {entry.condition}")
         observation = observe(entry.reading, probe)

@@ -194,6 +194,8 @@ def test_a_classroom_can_be_shown_one_way_at_a_time(cli: Cli, demo: Path) -> Non
         (["--vin", ""], "17"),
         (["--protocol", "can-fast"], "can11-500"),
         (["--order", ""], "order number"),
+        (["--soak", "inf"], "0 to 10,000"),
+        (["--soak", "10001"], "0 to 10,000"),
         (["--records", "nosuch://host/db"], "nosuch"),
         (["--records", "postgresql://"], "postgresql"),
     ],

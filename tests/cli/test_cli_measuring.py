@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from dtctriage.records import Conclusion, Measurement, Records
+from dtctriage.work.case import NOTHING_TO_WEIGH
 
 Cli = Callable[..., Any]
 ORDER = "RO-2057"
@@ -156,14 +157,17 @@ def test_every_figure_can_be_followed(cli: Cli, file: Path) -> None:
         assert "Bayes' rule" in told and "1.1 " in told and "sound vehicle" in told
 
 
-def test_without_a_profile_readings_are_kept_and_not_weighed(cli: Cli, tmp_path: Path, demo: Path) -> None:
+def test_where_nothing_points_at_a_circuit_readings_are_kept_and_not_weighed(
+    cli: Cli, tmp_path: Path, demo: Path
+) -> None:
     link = f"classroom:{demo / 'lessons' / 'yearly-service.lesson.toml'}"
     assert cli("intake", "--link", link, "--order", "RO-1", "--quick").code == 0
     told = cli("next", "RO-1")
     assert told.code == 0 and told.out.startswith("Order RO-1: no check that would tell more follows")
     assert "each reading needs its place: --at PLACE" in cli("measure", "RO-1", "12.4 V").complaint
     told = cli("measure", "RO-1", "12.4 V", "--at", "pin 16, key off")
-    assert told.code == 0 and "Nothing is weighed" in told.out
+    assert told.code == 0 and told.out.endswith(f"Nothing is weighed: {NOTHING_TO_WEIGH}.\n")
     sheet = " ".join(cli("sheet", "RO-1").out.split())
-    assert "volts pin 16, key off 12.4 V [no profile to weigh it with]" in sheet
-    assert "Leave --suspect out" in cli("conclude", "RO-1", "x", "--suspect", "a").complaint
+    assert "volts pin 16, key off 12.4 V [nothing to weigh it against]" in sheet
+    told = cli("conclude", "RO-1", "x", "--suspect", "a").complaint
+    assert f"No suspect is weighed: {NOTHING_TO_WEIGH}. Leave --suspect out" in told

@@ -208,3 +208,33 @@ def test_a_command_that_is_stopped_says_so(
     monkeypatch.setattr(where, interrupt)
     ended = cli(*typed.split())
     assert (ended.code, ended.complaint) == (130, "dtctriage: Stopped")
+
+
+@pytest.mark.parametrize(
+    ("trouble", "code", "told"),
+    [
+        ("Ctrl-C", 130, "Stopped. What was read is kept: dtctriage sheet RO-7"),
+        ("a full output", 2, "(No space left on device). What was read is kept: dtctriage sheet RO-7"),
+    ],
+)
+@pytest.mark.parametrize("command", ["intake", "recheck"])
+def test_after_the_sweep_it_is_told_that_what_was_read_is_kept(
+    cli: Cli,
+    monkeypatch: pytest.MonkeyPatch,
+    link: str,
+    taken_in: str,
+    command: str,
+    trouble: str,
+    code: int,
+    told: str,
+) -> None:
+    typed = ["intake", "--link", link, "--order", taken_in, "--rounds", 1, "--quick"]
+    with monkeypatch.context() as patched:
+        if trouble == "Ctrl-C":
+            patched.setattr("dtctriage.desk.sheet_of", interrupt)
+        else:
+            patched.setattr(sys, "stdout", stream(FULL))
+        ended = cli(*(typed if command == "intake" else ["recheck", taken_in, link]))
+    assert ended.code == code
+    assert ended.err.splitlines()[-1].endswith(told)
+    assert cli("sheet", taken_in, "--sweep", 2).code == 0

@@ -91,7 +91,7 @@ def test_places_that_the_profile_does_not_hold_are_told(records: Records, spoken
     log = read_log(records, ORDER, spoken, Span(AT))
     assert log.measured[0].observation is None
     assert log.measured[0].aside == 'not weighed: "F99" is no place in this profile'
-    assert read_log(records, ORDER, None, Span(AT)).measured[0].aside == "no profile to weigh it with"
+    assert read_log(records, ORDER, None, Span(AT)).measured[0].aside == "nothing to weigh it against"
 
 
 def test_the_readings_of_one_check_are_taken_back_together(records: Records, spoken: ProbeText) -> None:
