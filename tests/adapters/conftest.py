@@ -12,12 +12,11 @@ from typing import Any
 
 import pytest
 
+from dtctriage.link import Link
+from dtctriage_adapters.classroom import no_waiting
 from dtctriage_adapters.classroom.lesson import load_lesson
 from dtctriage_adapters.classroom.text_adapter import TextAdapter
 from dtctriage_adapters.classroom.vehicle import Vehicle, build_vehicle
-from dtctriage_adapters.serial_text.link import SerialTextLink
-from dtctriage_adapters.serial_text.port import SLICE, PortAddress
-from dtctriage_adapters.serial_text.start import start
 
 DEMO = Path(__file__).parents[2] / "demo"
 LATE = 300.0
@@ -97,36 +96,6 @@ class Terminal:
         return [line for line in lines if line and line != text]
 
 
-class MemoryPort:
-    """The far end of a text adapter as a port: a read waits at most for the adapter's next character."""
-
-    name = "the port in memory"
-
-    def __init__(self, adapter: TextAdapter, now: float) -> None:
-        self._adapter, self._now = adapter, now
-
-    def clock(self) -> float:
-        return self._now
-
-    def write(self, data: bytes) -> None:
-        self._adapter.receive(data, self._now)
-
-    def read(self) -> bytes:
-        due = self._adapter.next_due()
-        latest = self._now + SLICE
-        self._now = latest if due is None else min(latest, max(self._now, due))
-        return self._adapter.poll(self._now)
-
-    def pending(self) -> bytes:
-        return self._adapter.poll(self._now)
-
-    def set_baud(self, baud: int) -> None:
-        """Characters in memory have no rate."""
-
-    def close(self) -> None:
-        """Nothing is held."""
-
-
 @pytest.fixture(scope="session")
 def show() -> Callable[[str], Vehicle]:
     """The vehicle of one of the demo's lessons, by its name."""
@@ -164,14 +133,9 @@ def quiet(terminal: Callable[..., Any], show: Callable[[str], Vehicle]) -> Any:
 
 
 @pytest.fixture(scope="session")
-def text_link() -> Callable[[Vehicle], SerialTextLink]:
+def text_link() -> Callable[[Vehicle], Link]:
     """The serial link at a vehicle's text adapter, in memory."""
-
-    def plug_in(vehicle: Vehicle) -> SerialTextLink:
-        port = MemoryPort(TextAdapter(vehicle), vehicle.lesson.key_on_seconds)
-        return start(port, PortAddress("memory://", None), "serial:memory", port.clock)
-
-    return plug_in
+    return no_waiting.text_link
 
 
 @pytest.fixture(scope="session")

@@ -193,7 +193,7 @@ def test_the_engine_can_be_started_for_another_reading() -> None:
     assert 9.6 < volts["cranking"] < 11 < volts["off"] < 13 < 13.5 < volts["idling"] < 14.8
 
 
-@pytest.mark.parametrize("options", ["?repaired=maybe", "?cleared=1", "?fixed=yes", "?engine=on"])
+@pytest.mark.parametrize("options", ["?repaired=maybe", "?cleared=1", "?fixed=yes", "?engine=on", "?wait=0"])
 def test_an_option_that_is_not_one_is_told(options: str) -> None:
     with pytest.raises(LinkUrlError, match="is not understood"):
         open_link(f"{DEMO.as_posix()}/third.lesson.toml{options}")

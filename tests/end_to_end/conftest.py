@@ -28,6 +28,8 @@ SHOWN = {
     "multicast": ("--can", f"udp_multicast/{GROUP}"),
 }
 """How the classroom shows a vehicle for each way in."""
+IN_PROCESS = {"in process": "", "not waiting": "?wait=no"}
+"""Options of the link whose vehicle is in the intake's own process."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +111,8 @@ def _take(
     shop: Any, demo: Path, order: str, lesson: dict[str, Any], way: str, request: pytest.FixtureRequest
 ) -> Taken:
     path = demo / f"{order}.lesson.toml"
-    if way == "in process":
-        return _taken(shop, demo, order, lesson, way, f"classroom:{path}", ())
+    if way in IN_PROCESS:
+        return _taken(shop, demo, order, lesson, way, f"classroom:{path}{IN_PROCESS[way]}", ())
     if way == "pty" and os.name != "posix":
         pytest.skip("pseudo terminals are a POSIX matter")
     prefix: tuple[str, ...] = request.getfixturevalue("multicast") if way == "multicast" else ()

@@ -10,7 +10,7 @@ import pytest
 PARTS = ("job", "vehicle", "situation", "headline", "cautions", "modules", "codes", "findings", "readiness")
 
 
-@pytest.mark.parametrize("way", ["pty", "multicast", "in process"])
+@pytest.mark.parametrize("way", ["pty", "multicast", "in process", "not waiting"])
 def test_every_way_gives_the_sheet_that_tcp_gives(
     taken: Callable[[str, str], Any], order: str, way: str
 ) -> None:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 def open_link(rest: str) -> Link:
     """Open `classroom:LESSON.lesson.toml`; `rest` is what follows `classroom:`.
 
-    Options behind a `?`: `over=text`, `engine=cranking`, `repaired=yes`, `cleared=yes`.
+    Options behind a `?`: `over=text`, `engine=cranking`, `repaired=yes`, `cleared=yes`, `wait=no`.
     Raises LinkUrlError, or a TriageError that names the file and line which cannot be used.
     """
     from dtctriage_adapters.classroom.in_process import open_classroom  # listing the links needs no driver

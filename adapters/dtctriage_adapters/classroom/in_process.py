@@ -30,6 +30,8 @@ from dtctriage_adapters.classroom.vehicle import Vehicle, build_vehicle
 OVER_CAN, OVER_TEXT = "can", "text"
 YES, NO = "yes", "no"
 ENGINE = ("off", "cranking", "idling")
+SWITCHES = {"repaired": NO, "cleared": NO, "wait": YES}
+"""Options that are yes or no, with what holds where they are not given."""
 CLEARING = (b"\x04", b"\x14\xff\xff\xff", b"\x14\xff\x00")
 """Clearing all codes in SAE J1979, ISO 14229-1 and ISO 14230-3."""
 JOIN_SECONDS = 2.0
@@ -69,27 +71,32 @@ def open_classroom(rest: str) -> ClassroomLink:
 
     `over=text` for the text adapter instead of CAN, `engine=off`, `cranking` or `idling` in place of the
     lesson's own, `repaired=yes` for the vehicle after its repair, `cleared=yes` for one whose codes somebody
-    has just cleared. Raises LinkUrlError, LessonError, ProfileError, or what the inner link raises.
+    has just cleared, `wait=no` to pass over the time in which the link only waits. Raises LinkUrlError,
+    LessonError, ProfileError, or what the inner link raises.
     """
     way = _parse(rest)
     lesson = load_lesson(way.path)
     lesson = lesson.with_engine(way.engine) if way.engine else lesson
     vehicle = build_vehicle(lesson.after_repair() if way.repaired else lesson)
-    clock = KeyClock(lesson.key_on_seconds)
     if not way.as_text and vehicle.line is not None:
         raise LinkUrlError(
             f"The vehicle of {way.path} is not on CAN", f"Write classroom:{way.path}?over=text"
         )
     if way.cleared:
         clear_codes(vehicle, lesson.key_on_seconds)
+    url = f"classroom:{rest}"
+    if not way.waits:
+        from dtctriage_adapters.classroom.no_waiting import can_link, text_link
+
+        return ClassroomLink(text_link(vehicle) if way.as_text else can_link(vehicle), url, lambda: None)
     start = _start_text if way.as_text else _start_nodes
-    kind, address, end = start(vehicle, clock)
+    kind, address, end = start(vehicle, KeyClock(lesson.key_on_seconds))
     try:
         inner = _opener(kind)(address)
     except BaseException:
         end()
         raise
-    return ClassroomLink(inner, f"classroom:{rest}", end)
+    return ClassroomLink(inner, url, end)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,21 +108,24 @@ class _Way:
     engine: str
     repaired: bool
     cleared: bool
+    waits: bool
 
 
 def _parse(rest: str) -> _Way:
     text, _, query = rest.partition("?")
     options = dict(parse_qsl(query, keep_blank_values=True))
     over, engine = options.pop("over", OVER_CAN), options.pop("engine", "")
-    said = {name: options.pop(name, NO) for name in ("repaired", "cleared")}
+    said = {name: options.pop(name, usual) for name, usual in SWITCHES.items()}
     known = over in (OVER_CAN, OVER_TEXT) and engine in ("", *ENGINE) and set(said.values()) <= {YES, NO}
     if not text or options or not known:
         raise LinkUrlError(
             f"classroom:{rest} is not understood",
             "Write classroom:LESSON.lesson.toml, with ?over=text for the text adapter, "
-            "?engine=cranking or idling, ?repaired=yes or ?cleared=yes for the vehicle afterwards",
+            "?engine=cranking or idling, ?repaired=yes or ?cleared=yes for the vehicle afterwards, "
+            "?wait=no to skip the waiting",
         )
-    return _Way(Path(text), over == OVER_TEXT, engine, said["repaired"] == YES, said["cleared"] == YES)
+    repaired, cleared, waits = (said[name] == YES for name in SWITCHES)
+    return _Way(Path(text), over == OVER_TEXT, engine, repaired, cleared, waits)
 
 
 def clear_codes(vehicle: Vehicle, now: float) -> None:
