@@ -162,6 +162,13 @@ def lesson_with(tmp_path: Path, text: str) -> Lesson:
         ("[readings.ECM]\n06 = 1\nFE = 2\n", "PID FE is in no table"),
         ("[readings.ABS]\n05 = 2\n", 'no module that speaks J1979: "ABS"'),
         ('[[identity]]\nmodule = "RAD"\nvin = "SHORT"\n', "line 12: identity.0.vin"),
+        ('[[identity]]\nmodule = "ECM"\nverification = "12"\n', "line 12: identity.0.verification"),
+        ('[[refusing]]\nmodule = "EBS"\nservice = 0x19\n', 'line 11: no module "EBS"; did you mean "EPS"'),
+        ('[[cut_short]]\nmodule = "ABS"\nservice = 0x19\nbytes = 0\n', "line 13: cut_short.0.bytes"),
+        ('[without]\nABS = ["0D"]\n', 'line 11: no module that speaks J1979: "ABS"'),
+        ('[without]\nECM = ["7F"]\n', "line 11: ECM has no PID 7F; it has "),
+        ("[in_use]\nECM = [1, 2]\n", "line 11: ECM: 2 counters, not 16 or 20"),
+        ("[in_use]\nABS = []\n", 'line 11: no module that speaks J1979: "ABS"'),
         ("odometer = 2\n", "not valid TOML"),
     ],
 )

@@ -47,11 +47,15 @@ def build_module(module: Module, lesson: Lesson, course: Course) -> SimulatedMod
     file = lesson.file
     steady = next((entry.pattern for entry in file.unsteady if entry.module == module.id), (1, 1))
     latency = next((entry.latency for entry in file.slow if entry.module == module.id), file.latency)
-    pending = tuple(entry for entry in file.pending if entry.module == module.id)
-    servers = _Assembly(module, lesson, course).servers()
-    return SimulatedModule(
-        module, Manners(latency, steady, pending), servers, lambda now: course.answers(module.id, now)
+    manners = Manners(
+        latency,
+        steady,
+        pending=tuple(entry for entry in file.pending if entry.module == module.id),
+        refused=frozenset(entry.service for entry in file.refusing if entry.module == module.id),
+        cut_short={entry.service: entry.bytes for entry in file.cut_short if entry.module == module.id},
     )
+    servers = _Assembly(module, lesson, course).servers()
+    return SimulatedModule(module, manners, servers, lambda now: course.answers(module.id, now))
 
 
 def build_memory(module: Module, lesson: Lesson, course: Course, second: bool = False) -> CodeMemory:

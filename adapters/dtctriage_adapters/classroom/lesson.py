@@ -30,7 +30,10 @@ class LessonError(TriageError):
     """The lesson cannot be given. `str()` names file, line and what to change."""
 
 
-_PUT_RIGHT = ("fault", "identity", "unsteady", "reading_off", "not_following", "clock_off")
+_PUT_RIGHT = (
+    *("fault", "identity", "unsteady", "refusing", "cut_short"),
+    *("reading_off", "not_following", "clock_off"),
+)
 """What a repair takes out of a lesson."""
 _Test = TypeVar("_Test", bound=MonitorTest | LimitTest | OxygenTest)
 

@@ -13,7 +13,7 @@ from dtctriage.wiring.profile import Profile
 from dtctriage.wiring.profile_file import no_such as unknown
 from dtctriage_adapters.classroom.lesson_file import FaultEntry, LessonFile
 from dtctriage_adapters.classroom.live_pids import LIVE_PIDS
-from dtctriage_adapters.classroom.rest_file import MonitorTest, Readings, RestFile
+from dtctriage_adapters.classroom.rest_file import InUse, MonitorTest, Readings, RestFile
 from dtctriage_adapters.classroom.state_file import State
 
 Where = tuple[int | str, ...]
@@ -31,7 +31,7 @@ def lesson_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Probl
     for module in profile.module:
         if module.target.answer is None:
             yield f'module "{module.id}" has no answer id in {file.vehicle}', ("vehicle",)
-    for table in (*_PLANTED, "identity", "unsteady", "pending", "slow", "history", *_TESTS):
+    for table in (*_PLANTED, *_MANNERS, "identity", "history", *_TESTS):
         yield from _unknown_modules(file, table, modules)
     for index, entry in enumerate(file.unsteady):
         if entry.pattern[0] > entry.pattern[1]:
@@ -54,6 +54,7 @@ def lesson_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Probl
     if not _monitors_exist(file.not_ready, rest.ignition):
         yield "a name is not one of the readiness table's monitors", ("not_ready",)
     yield from _readings_problems(file.readings, profile)
+    yield from _in_use_problems(file.in_use, rest.ignition)
     yield from _monitor_test_problems(file.monitor_test, rest.ignition)
 
 
@@ -83,18 +84,32 @@ def _driven_problems(state: State, profile: Profile) -> Problems:
 def _planted_problems(file: LessonFile, profile: Profile, rest: RestFile) -> Problems:
     """Contradictions planted where the vehicle has nothing to show them by."""
     for index, off in enumerate(file.reading_off):
-        given = {*rest.live.get(off.module, ()), *rest.readings.get(off.module, {}), MODULE_VOLTS}
+        given = _pids_of(off.module, rest) - set(file.without.get(off.module, ()))
         if off.pid not in given:
-            known = ", ".join(sorted(given))
-            yield f"{off.module} has no PID {off.pid}; it has {known}", ("reading_off", index, "pid")
+            yield _no_pid(off.module, off.pid, given), ("reading_off", index, "pid")
         elif off.place >= max(1, len(signals(int(off.pid, 16)))):
             yield f"PID {off.pid} has no signal {off.place}", ("reading_off", index, "place")
     speakers = _speakers(profile)
+    for table in ("without", "in_use"):
+        for module in getattr(file, table):
+            if module not in speakers:
+                yield unknown("module that speaks J1979:", module, speakers), (table, module)
+    for module, pids in file.without.items():
+        for pid in sorted(set(pids) - _pids_of(module, rest)):
+            yield _no_pid(module, pid, _pids_of(module, rest)), ("without", module)
     for index, erased in enumerate(file.erased):
         for module in erased.modules:
             if module not in speakers:
                 problem = unknown("module that speaks J1979:", module, speakers)
                 yield problem, ("erased", index, "modules")
+
+
+def _pids_of(module: str, rest: RestFile) -> set[str]:
+    return {*rest.live.get(module, ()), *rest.readings.get(module, {}), MODULE_VOLTS}
+
+
+def _no_pid(module: str, pid: str, given: set[str]) -> str:
+    return f"{module} has no PID {pid}; it has {', '.join(sorted(given))}"
 
 
 def rest_problems(rest: RestFile, profile: Profile) -> Problems:
@@ -113,11 +128,7 @@ def rest_problems(rest: RestFile, profile: Profile) -> Problems:
     for module, names in rest.monitors.items():
         if not _monitors_exist(names, rest.ignition):
             yield f"{module}: a name is not one of the readiness table's monitors", ("monitors", module)
-    for module, counters in rest.in_use.items():
-        counts = IN_USE_COUNTS[rest.ignition]
-        if len(counters) not in counts:
-            expected = " or ".join(str(count) for count in counts)
-            yield f"{module}: {len(counters)} counters, not {expected}", ("in_use", module)
+    yield from _in_use_problems(rest.in_use, rest.ignition)
     for module, texts in rest.info.items():
         for number, text in texts.items():
             layout = info_type(int(number, 16))
@@ -128,6 +139,14 @@ def rest_problems(rest: RestFile, profile: Profile) -> Problems:
     yield from _live_problems(rest, profile)
     yield from _sensed_problems(rest, profile)
     yield from _monitor_test_problems(rest.monitor_test, rest.ignition)
+
+
+def _in_use_problems(in_use: InUse, ignition: str) -> Problems:
+    counts = IN_USE_COUNTS[ignition]
+    for module, counters in in_use.items():
+        if len(counters) not in counts:
+            expected = " or ".join(str(count) for count in counts)
+            yield f"{module}: {len(counters)} counters, not {expected}", ("in_use", module)
 
 
 def _live_problems(rest: RestFile, profile: Profile) -> Problems:
@@ -158,6 +177,7 @@ def _sensed_problems(rest: RestFile, profile: Profile) -> Problems:
 MODULE_VOLTS = "42"
 """The PID that every emission module has (SAE J1979: control module voltage)."""
 _PLANTED = ("reading_off", "clock_off")
+_MANNERS = ("unsteady", "pending", "slow", "refusing", "cut_short")
 _TESTS = ("monitor_test", "limit_test", "oxygen_test")
 _BY_MODULE = ("monitors", "freeze_frames", "in_use", "info", "identification", "user_memory", "local")
 

@@ -10,7 +10,15 @@ from dtctriage.codes.dtc import CodeError, Dtc
 from dtctriage.wiring.faults import Fault, FaultKind
 from dtctriage.wiring.profile import Key, Strict
 from dtctriage_adapters.classroom.planted_file import ClockOff, Erased, NotFollowing, OffReading, Planted
-from dtctriage_adapters.classroom.rest_file import LimitTest, MonitorTest, OxygenTest, Quantity, Readings
+from dtctriage_adapters.classroom.rest_file import (
+    ByteKey,
+    InUse,
+    LimitTest,
+    MonitorTest,
+    OxygenTest,
+    Quantity,
+    Readings,
+)
 from dtctriage_adapters.classroom.state_file import State
 
 Seconds = Annotated[float, Field(ge=0, le=86_400)]
@@ -46,10 +54,15 @@ class FaultEntry(Planted):
 
 
 class Identity(Strict):
-    """`[[identity]]`: a module whose VIN is not the vehicle's; empty: it was never programmed."""
+    """`[[identity]]`: a module that says something else of itself than this vehicle's own; "": nothing."""
 
     module: str
-    vin: Vin | Literal[""]
+    vin: Vin | Literal[""] | None = None
+    """Empty: it was never programmed."""
+    part_number: str | None = Field(default=None, max_length=32)
+    calibration: str | None = Field(default=None, max_length=16)
+    verification: str | None = Field(default=None, pattern=r"^[0-9A-F]{8}$")
+    """What its calibration verification number computes to (info type 06); else it follows from its name."""
 
 
 class Unsteady(Strict):
@@ -73,6 +86,21 @@ class Pending(Strict):
     times: int = Field(default=1, ge=1, le=20)
     every: float = Field(default=0.5, gt=0, le=5)
     """Seconds between them, and from the last one to the answer."""
+
+
+class Refusing(Strict):
+    """`[[refusing]]`: a module that refuses a service: "conditions not correct" (ISO 14229-1, 22)."""
+
+    module: str
+    service: int = Field(ge=1, le=0xBE)
+
+
+class CutShort(Strict):
+    """`[[cut_short]]`: a module whose answers to a service end too early, after so many `bytes`."""
+
+    module: str
+    service: int = Field(ge=1, le=0xBE)
+    bytes: int = Field(ge=1, le=4095)
 
 
 class Slow(Strict):
@@ -140,6 +168,8 @@ class LessonFile(Strict):
     identity: tuple[Identity, ...] = ()
     unsteady: tuple[Unsteady, ...] = ()
     pending: tuple[Pending, ...] = ()
+    refusing: tuple[Refusing, ...] = ()
+    cut_short: tuple[CutShort, ...] = ()
     slow: tuple[Slow, ...] = ()
     history: tuple[History, ...] = ()
     not_ready: tuple[str, ...] = ()
@@ -150,6 +180,10 @@ class LessonFile(Strict):
     clock_off: tuple[ClockOff, ...] = ()
     readings: Readings = Field(default={})
     """Readings that stand still at these values, whatever the vehicle does."""
+    without: dict[str, tuple[ByteKey, ...]] = Field(default={})
+    """PIDs that a module of this vehicle does not have, though others of its kind do."""
+    in_use: InUse = Field(default={})
+    """In-use counters that differ from the vehicle's."""
     monitor_test: tuple[MonitorTest, ...] = ()
     limit_test: tuple[LimitTest, ...] = ()
     oxygen_test: tuple[OxygenTest, ...] = ()

@@ -36,8 +36,11 @@ class LiveReadings:
         self._lesson, self._module = lesson, module.id
         self._course, self._cleared_at = course, cleared_at
         self._sensors = tuple(_sensors(module, lesson))
-        self._pids = tuple(dict.fromkeys((*lesson.live_pids_of(module.id), MODULE_VOLTS_PID)))
-        self._still = lesson.readings_of(module.id)
+        absent = {int(pid, 16) for pid in lesson.file.without.get(module.id, ())}
+        live = dict.fromkeys((*lesson.live_pids_of(module.id), MODULE_VOLTS_PID))
+        self._pids = tuple(pid for pid in live if pid not in absent)
+        still = lesson.readings_of(module.id)
+        self._still = {pid: values for pid, values in still.items() if pid not in absent}
         self._off = [off for off in lesson.file.reading_off if off.module == module.id]
         self._erased = erased_in(module, lesson)
         self._odometer = odometer_of(lesson, module.id)
@@ -52,7 +55,7 @@ class LiveReadings:
         readings = self._read(self._moment(conditions, now), now)
         codes = self._course.at(now).codes
         for pid, code, end in self._sensors:
-            if (self._module, code) in codes:
+            if pid in readings and (self._module, code) in codes:
                 readings[pid] = (end, *readings[pid][1:])
         return _planted(readings, (off for off in self._off if off.holds(seconds)))
 

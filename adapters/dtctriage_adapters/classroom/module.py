@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Protocol
 
 from dtctriage.services.uds import Refusal
@@ -23,12 +23,16 @@ class Answer:
 
 @dataclass(frozen=True, slots=True)
 class Manners:
-    """How a module answers: after how long, which requests at all, and what it delays."""
+    """How a module answers: after how long, which requests at all, what it delays, refuses and breaks off."""
 
     latency: float
     answers: tuple[int, int] = (1, 1)
     """The first k of each n requests."""
     pending: tuple[Pending, ...] = ()
+    refused: frozenset[int] = frozenset()
+    """Services that it refuses."""
+    cut_short: Mapping[int, int] = field(default_factory=dict)
+    """Services whose answers end after so many bytes."""
 
 
 class Server(Protocol):
@@ -92,9 +96,13 @@ class SimulatedModule:
         return answers
 
     def _serve(self, payload: bytes, now: float) -> tuple[bytes, ...]:
+        service = payload[0]
+        if service in self._manners.refused:
+            raise Refused(Nrc.CONDITIONS_NOT_CORRECT)
         for server in self._servers:
-            if payload[0] in server.services:
-                return server.answer(payload, now)
+            if service in server.services:
+                most = self._manners.cut_short.get(service)
+                return tuple(answer[:most] for answer in server.answer(payload, now))
         raise Refused(Nrc.SERVICE_NOT_SUPPORTED)
 
     def _timed(self, service: int, payloads: tuple[bytes, ...]) -> list[Answer]:

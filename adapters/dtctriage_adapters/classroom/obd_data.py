@@ -30,6 +30,8 @@ class ObdFacts:
     vin: bytes | None
     """None: it has no place for one."""
     calibration: str
+    verification: bytes | None
+    """Four bytes; None: computed from the calibration's name."""
     compression_ignition: bool
     monitored: tuple[str, ...]
     complete: tuple[str, ...]
@@ -98,7 +100,7 @@ class ObdData:
         if facts.calibration:
             text = facts.calibration.encode("ascii")
             items[CALIBRATION_ID] = (text.ljust(16, b"\x00"),)
-            items[CVN] = (zlib.crc32(text).to_bytes(4, "big"),)
+            items[CVN] = (facts.verification or zlib.crc32(text).to_bytes(4, "big"),)
         items[ECU_NAME] = (ecu_name(facts.name, facts.title),)
         return items
 

@@ -11,6 +11,7 @@ from dtctriage.services.scaling import Scaling, scaling
 from dtctriage.services.tables import by_hex
 from dtctriage.wiring.profile import Module
 from dtctriage_adapters.classroom import rest_file
+from dtctriage_adapters.classroom.identity import calibration_of, planted_in
 from dtctriage_adapters.classroom.lesson import Lesson
 from dtctriage_adapters.classroom.lesson_checks import IN_USE_TYPES
 from dtctriage_adapters.classroom.live import erased_in
@@ -22,7 +23,7 @@ CONTINUOUS = frozenset({"misfire", "fuel system", "components"})
 
 def obd_facts(module: Module, lesson: Lesson, vin: bytes | None) -> ObdFacts:
     """The facts of one module; `vin` is the one that it holds."""
-    rest = lesson.rest
+    rest, verification = lesson.rest, planted_in(module, lesson).verification
     monitored = rest.monitors.get(module.id, ())
     waiting = set(lesson.file.not_ready)
     if erased_in(module, lesson) is not None:
@@ -31,7 +32,8 @@ def obd_facts(module: Module, lesson: Lesson, vin: bytes | None) -> ObdFacts:
         name=module.id,
         title=module.title,
         vin=vin,
-        calibration=module.calibration,
+        calibration=calibration_of(module, lesson),
+        verification=None if verification is None else bytes.fromhex(verification),
         compression_ignition=rest.ignition == "compression",
         monitored=monitored,
         complete=tuple(name for name in monitored if name not in waiting),
@@ -80,8 +82,8 @@ def _oxygen(test: rest_file.OxygenTest) -> OxygenTest | OxygenConstant:
 def _further_info(module: Module, lesson: Lesson) -> dict[int, tuple[bytes, ...]]:
     rest = lesson.rest
     items: dict[int, tuple[bytes, ...]] = {}
-    if module.id in rest.in_use:
-        counters = rest.in_use[module.id]
+    counters = (rest.in_use | lesson.file.in_use).get(module.id)
+    if counters is not None:
         items[IN_USE_TYPES[rest.ignition]] = tuple(number.to_bytes(2, "big") for number in counters)
     for key, text in rest.info.get(module.id, {}).items():
         number = int(key, 16)

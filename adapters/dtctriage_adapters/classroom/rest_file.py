@@ -24,6 +24,8 @@ Raw = Annotated[str, Field(pattern=r"^([0-9A-F]{2})+$")]
 Ascii = Annotated[str, Field(pattern=r"^[ -~]+$", max_length=64)]
 Readings = dict[str, dict[ByteKey, float | tuple[float, ...]]]
 """By module and PID: the value in the PID's unit, several where it holds several."""
+InUse = dict[str, tuple[Annotated[int, Field(ge=0, le=0xFFFF)], ...]]
+"""By module: its in-use counters in their order."""
 Quantity = Literal["odometer", "voltage", "time"]
 """What a module notes when it stores a code: km, V at its own supply, seconds of the vehicle's clock."""
 Counter = Literal["occurrences", "aged"]
@@ -132,7 +134,7 @@ class RestFile(Strict):
     monitor_test: tuple[MonitorTest, ...] = ()
     limit_test: tuple[LimitTest, ...] = ()
     oxygen_test: tuple[OxygenTest, ...] = ()
-    in_use: dict[str, tuple[Annotated[int, Field(ge=0, le=0xFFFF)], ...]] = Field(default={})
+    in_use: InUse = Field(default={})
     """In-use counters in the order of SAE J1979: 16 or 20 for spark, 18 for compression ignition."""
     info: dict[str, dict[ByteKey, Ascii]] = Field(default={})
     """Further info types of service 09 that hold text."""
