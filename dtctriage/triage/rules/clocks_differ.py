@@ -8,6 +8,7 @@ from statistics import median
 from dtctriage.triage import lacking
 from dtctriage.triage.clocks import Clock, agreeing, clocks, duration
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
+from dtctriage.triage.values import finding_limit
 from dtctriage.triage.view import View
 
 
@@ -33,7 +34,8 @@ def find(view: View) -> Iterator[Finding | Abstained]:
     else:
         first, time = min(clock.minutes for clock in told), max(clock.minutes for clock in told)
         title = f"{' and '.join(clock.label for clock in told)} differ by {duration(time - first)}"
-        detail = f"Nobody knows which is right: {_listed(told, time)}."
+        odd = [clock for clock in told if time - clock.minutes > finding_limit("clock_apart").value]
+        detail = f"Nobody knows which is right; against the latest: {_listed(odd, time)}."
     yield Finding(
         "clocks_differ",
         Weight.NOTE,
