@@ -29,12 +29,11 @@ def scales(view: View, rule: str, pid: int) -> Iterator[Abstained]:
 
 def units(view: View, rule: str, means: str) -> Iterator[Abstained]:
     """For a rule about what a profile marks: a number without its unit is no odometer or voltage."""
-    for label, said in view.modules:
-        marked = (item for known in said.definitions.identifiers.values() for item in known.signals)
-        for signal in marked:
-            if signal.means == means and not comparable(signal):
-                told = f'in "{signal.unit}"' if signal.unit else "without a unit"
-                yield Abstained(rule, f"the profile gives the {means} of {label} {told}")
+    layouts = (known for _, said in view.modules for known in said.definitions.identifiers.values())
+    marked = (signal for known in layouts for signal in known.signals if signal.means == means)
+    for unit in sorted({signal.unit for signal in marked if not comparable(signal)}):
+        told = f'in "{unit}"' if unit else "without a unit"
+        yield Abstained(rule, f"the profile gives the {means} of a module {told}")
 
 
 def answers(view: View, rule: str) -> Iterator[Abstained]:

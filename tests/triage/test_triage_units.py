@@ -65,9 +65,19 @@ FEW = "fewer than two modules tell an odometer"
         (laid("odometer", "m"), 100_000_000, [], []),
         (laid("odometer", "km", step="1/10"), 1_000_000, [], []),
         (laid("odometer", "mi"), 100_000, ["Odometers differ by 60934 km: 760 and 720"], []),
-        (laid("odometer", "miles"), 62_137, [], ['the profile gives the odometer of 720 in "miles"', FEW]),
-        (laid("odometer", ""), 62_137, [], ["the profile gives the odometer of 720 without a unit", FEW]),
-        (laid("odometer", "h"), 1_000, [], ['the profile gives the odometer of 720 in "h"', FEW]),
+        (
+            laid("odometer", "miles"),
+            62_137,
+            [],
+            ['the profile gives the odometer of a module in "miles"', FEW],
+        ),
+        (
+            laid("odometer", ""),
+            62_137,
+            [],
+            ["the profile gives the odometer of a module without a unit", FEW],
+        ),
+        (laid("odometer", "h"), 1_000, [], ['the profile gives the odometer of a module in "h"', FEW]),
     ],
 )
 def test_odometers_are_compared_in_km(
@@ -85,7 +95,7 @@ def test_odometers_are_compared_in_km(
     [
         (laid("supply", "mV"), 12_300, [], []),
         (laid("supply", "V", step="1/10"), 109, ["720 sees 1.5 V less than the other modules"], []),
-        (laid("supply", "counts"), 109, [], ['the profile gives the supply of 720 in "counts"']),
+        (laid("supply", "counts"), 109, [], ['the profile gives the supply of a module in "counts"']),
     ],
 )
 def test_supplies_are_compared_in_volts(

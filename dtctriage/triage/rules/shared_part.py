@@ -13,6 +13,7 @@ from functools import cached_property
 import numpy as np
 
 from dtctriage.codes.dtc import Dtc
+from dtctriage.triage import lacking
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.seen import failing, strongest
 from dtctriage.triage.values import finding_limit
@@ -34,8 +35,9 @@ _MOST_NAMED = 4
 def find(view: View) -> Iterator[Finding | Abstained]:
     """The one place that most of the coded parts hang on, and fewest of those without a code."""
     if view.profile is None:
-        yield Abstained("shared_part", "no vehicle profile")
+        yield Abstained("shared_part", lacking.NO_PROFILE)
         return
+    yield from lacking.codes(view, "shared_part")
     coded = _coded(view, view.profile)
     least = int(finding_limit("family").value)
     if len(coded) < least:
