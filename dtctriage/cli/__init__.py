@@ -5,7 +5,7 @@ imported when it is called: `dtctriage decode` must not pay for a bus, a databas
 one module and its name in `COMMANDS`; what is heavy it imports inside its function.
 
 Exit codes: 0 done, 1 a fault in the program, 2 something in the input to mend, 3 no way to the vehicle and
-nothing read, 4 a partial sheet, 130 stopped by Ctrl-C.
+nothing read, 4 a partial sheet, 130 stopped by Ctrl-C, 141 the reader of the output went away.
 """
 
 from __future__ import annotations

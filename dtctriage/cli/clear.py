@@ -96,7 +96,11 @@ def _asked(number: str) -> str:
     """What is typed when the order's number is asked for; "" at the end of the input."""
     typer.echo(f"Type {number} to clear: ", nl=False, err=True)
     stdin = typer.get_text_stream("stdin")
-    return "" if stdin is None else stdin.readline().strip()
+    try:
+        return "" if stdin is None else stdin.readline().strip()
+    except KeyboardInterrupt:
+        typer.echo(err=True)  # what is said then begins a line of its own
+        raise
 
 
 def _warn(ready: Ready) -> None:
@@ -115,10 +119,10 @@ def _warn(ready: Ready) -> None:
 
 def _cleared(records: Records, link: GuardedLink, ready: Ready, typed: str, who: str) -> list[ClearingAnswer]:
     """Clear, and show each answer. Where that is broken off, first tell of whom there is none."""
-    from dtctriage.clearing import clear_codes
+    from dtctriage.clearing import ClearingRefused, clear_codes
     from dtctriage.cli.ends import Stopped
     from dtctriage.cli.terminal import Display
-    from dtctriage.link import LinkError
+    from dtctriage.errors import TriageError
 
     # What cannot be shown leaves no module half-way: it is kept.
     display, answers = Display(sys.stdout), []
@@ -129,7 +133,9 @@ def _cleared(records: Records, link: GuardedLink, ready: Ready, typed: str, who:
     except KeyboardInterrupt:
         _broken_off(ready, answers)
         raise Stopped("Stopped", _kept(ready)) from None
-    except LinkError:
+    except ClearingRefused:  # nothing was sent
+        raise
+    except TriageError:  # the link, the wire log or the records failed
         _broken_off(ready, answers)
         raise
     return answers

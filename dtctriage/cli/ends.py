@@ -12,8 +12,8 @@ import typer
 
 from dtctriage.errors import TriageError
 
-EXIT_STOPPED = 130
-"""128 and the number of SIGINT, as shells tell it (POSIX)."""
+EXIT_STOPPED, EXIT_UNREAD = 130, 141
+"""As shells tell an end by SIGINT and by SIGPIPE: 128 and the signal's number (POSIX)."""
 
 
 class Stopped(TriageError):
@@ -28,7 +28,7 @@ class OutputLost(TriageError):
 def ended_with(left: str = "") -> Iterator[None]:
     """Ctrl-C and a lost output inside end in one line that says what is `left` of the work.
 
-    A reader that goes away early, such as `head`, has what it wanted: the command ends quietly.
+    A reader that goes away early, such as `head`, has what it wanted: the command ends without a word.
     """
     try:
         yield
@@ -38,7 +38,7 @@ def ended_with(left: str = "") -> Iterator[None]:
         if not _printing(error):
             raise
         if isinstance(error, BrokenPipeError):
-            raise SystemExit(0) from None
+            raise SystemExit(EXIT_UNREAD) from None
         why = f"The output cannot be written ({error.strerror})"
         raise OutputLost(why, left or "Make room, or send it elsewhere") from error
 
