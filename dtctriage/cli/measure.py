@@ -94,7 +94,9 @@ def _typed(
 
     if places:
         return typed_at(words, places, reasoning.spoken, case.nominal_volts)
-    return typed_for_check(words, proposed(case.judged(), check), reasoning.spoken, case.nominal_volts)
+    return typed_for_check(
+        words, proposed(case.judged(), check, to_read=True), reasoning.spoken, case.nominal_volts
+    )
 
 
 def _kept(reasoning: Reasoning, taken: Sequence[Typed]) -> Iterator[str]:

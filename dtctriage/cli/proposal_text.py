@@ -34,6 +34,12 @@ def proposal_lines(order: str, proposal: Proposal, spoken: ProbeText | None) -> 
 
 def list_lines(order: str, assessment: Assessment) -> Iterator[str]:
     """What to look at where no check with readings follows from what was seen."""
+    for number, problem in enumerate(assessment.problems, start=1):
+        if problem.proved:
+            yield from wrap(f"Problem {number} is proved by what was measured: {problem.proved}.", WIDTH)
+            yield f"Repair it, then: dtctriage conclude {order}, dtctriage recheck {order} LINK"
+    if any(problem.proved for problem in assessment.problems):
+        return
     yield from wrap(f"Order {order}: no check that would tell more follows from what was seen.", WIDTH)
     if not assessment.ranking:
         yield "Work from the complaint."

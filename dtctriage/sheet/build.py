@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
 from pydantic import ValidationError
@@ -44,7 +44,7 @@ def build_sheet(
     parts = {name: getattr(assessment, name) for name in _TAKEN_AS_IT_IS} | {
         "job": _job(job),
         "vehicle": _vehicle(assessment, job),
-        "problems": [_problem(problem) | {"number": n} for n, problem in enumerate(problems, start=1)],
+        "problems": [_problem(n, problem) for n, problem in enumerate(problems, start=1)],
         "codes": [_shallow(line) | {"problem": numbers.get(line.because)} for line in assessment.codes],
         "modules": [_module(line) for line in assessment.modules],
         "readiness": [{"module": module, "text": text} for module, text in assessment.readiness],
@@ -79,10 +79,15 @@ _TAKEN_AS_IT_IS = (
 )
 
 
-def _problem(problem: Problem) -> dict[str, Any]:
+def _problem(number: int, problem: Problem) -> dict[str, Any]:
     """Without what only the reasoning uses."""
     known = {name: value for name, value in _shallow(problem).items() if name != "trouble"}
-    return known | {"sides": [{"side": side, "share": share} for side, share in problem.sides]}
+    checks = [
+        replace(check, name=check.name or f"{number}.{nth}")
+        for nth, check in enumerate(problem.checks, start=1)
+    ]
+    sides = [{"side": side, "share": share} for side, share in problem.sides]
+    return known | {"number": number, "checks": checks, "sides": sides}
 
 
 def _shallow(record: Problem | CodeLine | ModuleLine | Visit) -> dict[str, Any]:

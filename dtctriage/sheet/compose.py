@@ -102,8 +102,11 @@ def _banners(sheet: Sheet) -> Iterator[view.Banner]:
 
 def _start(sheet: Sheet) -> view.Start:
     for problem in sheet.problems:
+        if problem.proved:
+            then = "then enter it (dtctriage conclude) and prove the repair (dtctriage recheck)"
+            return view.Start("", f"Repair {problem.proved}: what was measured proves it", (then,))
         if problem.checks:
-            return _start_with(problem.checks[0], f"{problem.number}.1")
+            return _start_with(problem.checks[0])
     if sheet.missing:
         return view.Start("", "Repeat the intake: this one was broken off.", ())
     if sheet.ranking:
@@ -134,10 +137,10 @@ def _start_by_rank(sheet: Sheet, first: RankedPart) -> view.Start:
     return view.Start("", what, tuple(line for line in lines if line))
 
 
-def _start_with(check: CheckPart, number: str) -> view.Start:
+def _start_with(check: CheckPart) -> view.Start:
     where = tuple(text for text in (check.where, check.condition) if text)
     expect = (f"Expect {check.expect}",) if check.expect else ()
-    return view.Start(number, words.sentence(check.what), where + expect, check.caution)
+    return view.Start(check.name, words.sentence(check.what), where + expect, check.caution)
 
 
 def _stoppers(sheet: Sheet) -> Iterator[view.Stopper]:
@@ -171,7 +174,7 @@ def _problem(problem: ProblemPart, sheet: Sheet) -> view.ProblemView:
             *([("Because", f"{shared} (each suspect)")] if shared else []),
         ),
         suspects=tuple(_suspect(nth, suspect, shared) for nth, suspect in enumerate(problem.suspects)),
-        checks=tuple(_check(problem.number, nth, check) for nth, check in enumerate(problem.checks, start=1)),
+        checks=tuple(map(_check, problem.checks)),
         consequences=consequences,
         closing=tuple(_problem_closing(problem, consequences)),
     )
@@ -199,6 +202,8 @@ def _problem_closing(
     more = words.listed(tuple(text for text in problem.explains if not any(code in text for code in shown)))
     if more:
         yield "Explains", more
+    if problem.proved:
+        yield "Proved", f"{problem.proved}, by what was measured"
     if problem.open_end:
         yield "Left open", problem.open_end
     if problem.evidence:
@@ -242,9 +247,9 @@ def _letter(nth: int) -> str:
     return (_letter(rest - 1) if rest else "") + chr(ord("a") + last)
 
 
-def _check(problem: int, nth: int, check: CheckPart) -> view.CheckView:
+def _check(check: CheckPart) -> view.CheckView:
     return view.CheckView(
-        number=f"{problem}.{nth}",
+        number=check.name,
         what=words.sentence(check.what),
         where=check.where,
         condition=check.condition,

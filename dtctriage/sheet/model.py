@@ -127,8 +127,12 @@ class SuspectPart(Part):
 
 
 class CheckPart(Part):
-    """What to do, where, in which condition, what a sound vehicle shows and who says so."""
+    """What to do, where, in which condition, what a sound vehicle shows and who says so.
 
+    `name`: problem and check, such as 1.2, the same on every sheet of an order.
+    """
+
+    name: Text
     what: Text
     where: Text
     condition: Text
@@ -159,6 +163,7 @@ class ProblemPart(Part):
     known_by: tuple[Text, ...]
     explains: tuple[Text, ...]
     open_end: Text
+    proved: Text
     sides: tuple[SidePart, ...]
 
 

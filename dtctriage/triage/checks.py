@@ -1,6 +1,6 @@
 """What there is to measure: every check that the wiring offers, as readings to take.
 
-Nothing is offered on the high-voltage side, nor on what fires airbags beyond a look at the module's supply.
+Nothing is offered on the high-voltage side, nor at a plug that feeds what fires airbags.
 """
 
 from __future__ import annotations
@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 
 from dtctriage.triage.choose import Offer
-from dtctriage.triage.hazards import AIRBAG_CAUTION, is_airbag, off_limits
+from dtctriage.triage.hazards import is_airbag, off_limits
 from dtctriage.triage.tables import default_minutes, limit
 from dtctriage.triage.watched import pins_of_part, watched
 from dtctriage.wiring.bench import THE_ROLL, Means, Probe, Setup
@@ -28,6 +28,8 @@ from dtctriage.wiring.profile import (
 )
 
 POWER_OFF = "key off, one minute at rest, battery minus off"
+CABLE = "the battery's minus cable, which is off its post"
+"""Where the other lead goes with the battery out of the circuit: on its post it would find nothing."""
 KEY_ON = "key on, engine off, everything plugged in"
 AT_REST = Setup(key=Key.OFF, battery=False)
 
@@ -62,12 +64,11 @@ def supply_offers(wiring: Wiring, suspected: Collection[str]) -> Iterator[Offer]
             yield _pair(profile, bus, bus.at_connector)
             yield _pair_volts(bus, bus.at_connector)
     for module in profile.module:
-        if module.high_voltage:
+        if module.high_voltage or is_airbag(module):
             continue
         yield from _module(module)
-        if not is_airbag(module):
-            pairs = [bus.id for bus in profile.bus if bus.id in module.buses and bus.ends]
-            yield from (_branch(profile, module, bus_id) for bus_id in pairs)
+        pairs = [bus.id for bus in profile.bus if bus.id in module.buses and bus.ends]
+        yield from (_branch(profile, module, bus_id) for bus_id in pairs)
 
 
 def _fuse(fuse: Fuse) -> Offer:
@@ -86,7 +87,7 @@ def _fuse(fuse: Fuse) -> Offer:
 def _behind_fuse(fuse: Fuse) -> Offer:
     rule = limit("fuse_load_side")
     return Offer(
-        f"pull {fuse.called('fuse')} and measure the resistance from its load side to battery minus",
+        f"pull {fuse.called('fuse')} and measure the resistance from its load side to {CABLE}",
         fuse.place,
         POWER_OFF,
         rule.expect,
@@ -152,9 +153,9 @@ def _ground(ground: Ground) -> Offer:
 
 
 def _connector(profile: Profile, connector: Connector, suspected: Collection[str]) -> Iterator[Offer]:
-    """Nothing for a connector that a circuit of high voltage or of airbags runs through."""
+    """Nothing for a connector that high voltage, or what fires airbags or feeds them, runs through."""
     used = [pin for pin in _pins_in_use(profile) if pin.partition(":")[0] == connector.id]
-    if any(pin in used for pin in _pins_off_limits(profile)):
+    if any(pin in used for pin in (*_pins_off_limits(profile), *_airbag_supply_pins(profile))):
         return
     pins = [pin for pin in dict.fromkeys(used) if f"pin {pin}" in suspected]
     if not pins:
@@ -164,7 +165,6 @@ def _connector(profile: Profile, connector: Connector, suspected: Collection[str
     numbers = ", ".join(pin.partition(":")[2] for pin in pins)
     which = f"pin{'s' if len(pins) > 1 else ''} {numbers}"
     minutes = connector.minutes or default_minutes(kind)
-    caution = AIRBAG_CAUTION if any(pin in pins for pin in _airbag_supply_pins(profile)) else ""
     yield Offer(
         f"back-probe {connector.called('connector')} on both sides of {which}",
         connector.place,
@@ -173,7 +173,6 @@ def _connector(profile: Profile, connector: Connector, suspected: Collection[str
         rule.source,
         minutes,
         tuple(Probe(Means.VOLTS, f"{pin}<", pin) for pin in pins),
-        caution=caution,
     )
     yield Offer(
         f"open {connector.called('connector')} and look at {which}",
@@ -183,7 +182,6 @@ def _connector(profile: Profile, connector: Connector, suspected: Collection[str
         rule.source,
         minutes,
         tuple(Probe(Means.LOOK, f"pin {pin}") for pin in pins),
-        caution=caution,
     )
 
 
@@ -234,7 +232,6 @@ def _module(module: Module) -> Iterator[Offer]:
         f"{power.source}; {ground.source}",
         module.minutes or default_minutes("module"),
         _volts(*(f"{pin}<" for pin in (*plus, *minus))),
-        caution=AIRBAG_CAUTION if is_airbag(module) else "",
     )
 
 

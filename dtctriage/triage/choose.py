@@ -7,7 +7,7 @@ check judged on top of those before it.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,6 +30,9 @@ WORTH_BITS = 0.03
 LEAST_SHARE = 1e-3
 """A hypothesis below this changes no choice."""
 MOST_OUTCOMES = 4
+CLEAR = 0.9
+"""Share from which a suspect is to be proved or refuted before anything else is measured. Common practice,
+no source."""
 
 Cells = NDArray[np.intp]
 Naming = Callable[[Case], str]
@@ -61,11 +64,12 @@ def choose(
 
     What is looked for is the part at fault, not its kind of fault: both need the same hand. A cause outside
     the profile leaves every reading as in a sound vehicle; its doubt never falls below DOUBT, so that even a
-    certain suspect gets a check that proves it.
+    certain suspect gets a check that proves it. Where one suspect is CLEAR, the first check is such a one.
     """
     table = table_of(bench, offers, hypotheses)
     minutes = [offer.minutes for offer in offers]
-    ranked = ranking(table.labels, table.shares, [read.cells for read in table.reads], minutes, most)
+    cells = [read.cells for read in table.reads]
+    ranked = ranking(table.labels, table.shares, cells, minutes, most, _proving(table))
     return tuple(_check(table, table.reads[place], settles, naming) for place, settles in ranked)
 
 
@@ -101,13 +105,34 @@ class Read:
         ]
 
 
+def _proving(table: Table) -> frozenset[int]:
+    """The checks that read otherwise with a clear suspect than in a sound vehicle; none without one."""
+    by_label = np.bincount(table.labels, weights=table.shares)
+    leader = int(np.argmax(by_label))
+    if by_label[leader] < CLEAR:
+        return frozenset()
+    mine = table.labels == leader
+    weight = table.shares[mine]
+    sound = len(table.cases) - 1
+    return frozenset(
+        place
+        for place, read in enumerate(table.reads)
+        if weight[read.cells[mine] != read.cells[sound]].sum() > weight.sum() / 2
+    )
+
+
 def ranking(
-    labels: Cells, shares: Floats, readings: Sequence[Cells], minutes: Sequence[float], most: int
+    labels: Cells,
+    shares: Floats,
+    readings: Sequence[Cells],
+    minutes: Sequence[float],
+    most: int,
+    first: Collection[int] = (),
 ) -> Iterator[tuple[int, float]]:
     """Places of the checks in their order, each with the share of the doubt left that it is to take.
 
     `labels`, `shares` (H,): the thing at fault and its chance; `readings`: the cell that each check's reading
-    falls into, (H,) for each check.
+    falls into, (H,) for each check; `first`: places of those that the first one is taken from, if any.
     """
     cells: Cells = np.zeros(len(labels), dtype=np.intp)
     left = list(range(len(minutes)))
@@ -117,6 +142,8 @@ def ranking(
         worth = [check for check in left if gains[check] >= WORTH_BITS]
         if not worth:
             return
+        worth = [check for check in worth if check in first] or worth
+        first = ()
         best = max(worth, key=lambda check: (gains[check] / minutes[check], -check))
         yield best, gains[best] / doubt
         cells = _refined(cells, readings[best])

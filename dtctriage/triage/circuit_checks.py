@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from dtctriage.triage.checks import CABLE
 from dtctriage.triage.choose import Offer
 from dtctriage.triage.hazards import off_limits
 from dtctriage.triage.tables import default_minutes, limit
@@ -183,7 +184,7 @@ def _harness(profile: Profile, part: Watched, pin: str) -> Offer:
     plug, _, number = pin.partition(":")
     setup = Setup(Key.OFF, frozenset({f"{module.id}/{plug}"}), battery=False)
     return Offer(
-        f"unplug {plug} of {module.id} and measure pin {number} of the harness to battery minus",
+        f"unplug {plug} of {module.id} and measure pin {number} of the harness to {CABLE}",
         module.place or module.title,
         f"key off, battery minus off, plug {plug} of {module.id} off",
         "no less than the circuit's own resistance; below 1 ohm the wire touches ground",

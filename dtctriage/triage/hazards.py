@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from dtctriage.codes.network import roles
 from dtctriage.triage.model import Check
+from dtctriage.triage.tables import default_minutes
 from dtctriage.triage.watched import Watched
 from dtctriage.wiring.profile import Module, Profile
 
 AIRBAG_CAUTION = (
-    "Airbags: only by the maker's procedure (battery off and its wait before the plug is touched); "
+    "Airbags: only by the maker's procedure (battery off and its wait before a plug is touched); "
     "never an ohmmeter or a lamp."
 )
 
@@ -30,6 +33,30 @@ def touches_high_voltage(profile: Profile, part: Watched) -> bool:
 def off_limits(profile: Profile, part: Watched) -> bool:
     """Whether nothing may be measured on a circuit or sensor."""
     return touches_high_voltage(profile, part) or is_airbag(profile.module_named(part.module))
+
+
+def safely(profile: Profile, concerned: Sequence[Module], checks: tuple[Check, ...]) -> tuple[Check, ...]:
+    """The checks about some modules, with who does what where high voltage or airbags are concerned.
+
+    Where an airbag module is silent among others, what they share is looked for, not its own plug.
+    """
+    alone = concerned[0] if len(concerned) == 1 else None
+    airbags = (_at_airbags(alone),) if alone is not None and is_airbag(alone) else ()
+    return warned(profile, any(module.high_voltage for module in concerned), (*checks, *airbags))
+
+
+def _at_airbags(module: Module) -> Check:
+    """What is left to do at the plug of an airbag module."""
+    return Check(
+        f"leave the plug of {module.id} and its wires to a person trained for airbags",
+        module.place or module.title,
+        "after the checks above, made safe by the maker's procedure",
+        "supply, ground and bus at its plug as the maker's procedure says",
+        "common practice, no source",
+        default_minutes("module"),
+        0.0,
+        AIRBAG_CAUTION,
+    )
 
 
 def warned(profile: Profile | None, high_voltage: bool, checks: tuple[Check, ...]) -> tuple[Check, ...]:

@@ -85,7 +85,8 @@ class Check:
     `expect` is what a sound vehicle shows, with its limit; `source` is where the limit comes from.
     `minutes` is the effort; `settles` the share (0..1) of the doubt left that the check is expected to take.
     `probes` are the readings to take, in this order; empty where a check is more than readings. `outcomes`
-    are what they may show, likeliest first.
+    are what they may show, likeliest first. `name` is what an order calls it, such as 1.2, whatever is
+    measured meanwhile; empty where its place in the list is its name.
     """
 
     what: str
@@ -98,6 +99,7 @@ class Check:
     caution: str = ""
     probes: tuple[Probe, ...] = ()
     outcomes: tuple[Outcome, ...] = ()
+    name: str = ""
 
 
 REST = "something else"
@@ -136,6 +138,8 @@ class Problem:
     known_by: tuple[str, ...] = ()
     explains: tuple[str, ...] = ()
     open_end: str = ""
+    proved: str = ""
+    """The cause in words, once a measurement has shown it."""
     sides: tuple[tuple[str, float], ...] = ()
     """Power, ground, bus, module ... with their share of the suspicion, the largest first."""
     trouble: Trouble | None = None

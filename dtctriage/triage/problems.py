@@ -7,15 +7,17 @@ from dataclasses import replace
 from functools import partial
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.triage.checks import battery_offer, key_offer, supply_offers
-from dtctriage.triage.choose import LEAST_SHARE, Offer, choose
+from dtctriage.triage.checks import KEY_ON, POWER_OFF, battery_offer, key_offer, supply_offers
+from dtctriage.triage.choose import CLEAR, LEAST_SHARE, Offer, choose
 from dtctriage.triage.circuit_checks import offers_at
-from dtctriage.triage.hazards import touches_high_voltage, warned
-from dtctriage.triage.model import EvidenceKind, Problem
+from dtctriage.triage.hazards import safely, touches_high_voltage, warned
+from dtctriage.triage.model import Check, EvidenceKind, Problem
+from dtctriage.triage.proof import proved
 from dtctriage.triage.sections import Sections
 from dtctriage.triage.seen import Seen
 from dtctriage.triage.suspects import suspects, things
 from dtctriage.triage.suspicion import Hypothesis, Suspicion
+from dtctriage.triage.tables import default_minutes, limit
 from dtctriage.triage.trouble import Trouble
 from dtctriage.triage.view import View, now_words
 from dtctriage.triage.watched import Watched, buses_reported, codes_of_part, watched
@@ -25,7 +27,8 @@ from dtctriage.wiring.profile import Profile
 
 MOST_CAUSES = 6
 """Independent causes looked for in one vehicle."""
-REPEAT = "Repeat the roll call first: a frame lost on the way looks the same."
+ENOUGH_ROUNDS = 10
+"""Roll calls after which a missing answer is taken for more than a lost frame. Common practice, no source."""
 COMES_AND_GOES = "Not failing now: the fault comes and goes. Look while the harness is moved."
 
 
@@ -98,20 +101,64 @@ def _silence(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
     profile = suspicion.wiring.profile
     modules = _modules(part, ranked[0])
     concerned = [module for module in profile.module if module.id in modules]
-    offers = offers_for(suspicion, part, ranked)
-    checks = choose(suspicion.bench, left(view, offers), ranked, partial(things, suspicion))
+    proof = proved(suspicion, view.seen, ranked, view.observations)
+    checks = () if proof else _checks(view, suspicion, part, ranked)
     return Problem(
         title=_title(part, modules),
         modules=modules,
         evidence=tuple(_evidence(view, part)),
         suspects=suspects(suspicion, ranked),
         sides=Sections(suspicion.wiring).shares(ranked),
-        checks=warned(profile, any(module.high_voltage for module in concerned), checks),
+        checks=safely(profile, concerned, (*_again(view, part), *checks, *_by_hand(profile, ranked))),
         stops_vehicle=any(module.starts for module in concerned),
         known_by=tuple(_known_by(view.seen, part)) if view.seen else (),
         explains=tuple(_consequences(view, part)),
-        open_end=_open_end(ranked) if part.silent or part.missed else f"{REPEAT} {_open_end(ranked)}".strip(),
+        open_end="" if proof else _open_end(ranked),
+        proved=proof,
     )
+
+
+def _checks(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypothesis]) -> tuple[Check, ...]:
+    offers = offers_for(suspicion, part, ranked)
+    return choose(suspicion.bench, left(view, offers), ranked, partial(things, suspicion))
+
+
+def _again(view: View, part: Trouble) -> Iterator[Check]:
+    """Who is only unsteady is called again before anything is measured: a lost frame looks the same."""
+    if not part.unsteady or part.silent or part.missed or view.picture.rounds >= ENOUGH_ROUNDS:
+        return
+    names = _listed(sorted(part.unsteady))
+    yield Check(
+        f"call the roll {ENOUGH_ROUNDS} times more while plug, fuse and ground of {names} are moved by hand",
+        f"intake with --rounds {ENOUGH_ROUNDS}",
+        KEY_ON,
+        f"{ENOUGH_ROUNDS} of {ENOUGH_ROUNDS}: a frame was lost on the way, and nothing is wrong",
+        "common practice, no source",
+        default_minutes("key"),
+        0.0,
+    )
+
+
+def _by_hand(profile: Profile, ranked: Sequence[Hypothesis]) -> Iterator[Check]:
+    """Where on a shorted bus the short is, no single reading tells."""
+    shares = {bus.id: sum(item.share for item in ranked if _all_at(item, bus.id)) for bus in profile.bus}
+    bus = max(profile.bus, key=lambda item: shares[item.id], default=None)
+    if bus is None or shares[bus.id] < CLEAR:
+        return
+    rule = limit("pair_ohms")
+    yield Check(
+        f"leave the meter on the pair and unplug the modules of bus {bus.id} one after the other",
+        "the diagnostic connector, then each module's plug; airbag modules last, by the maker's procedure",
+        POWER_OFF,
+        f"the reading is sound again when the culprit is off, be it a module or its branch; {rule.expect}",
+        rule.source,
+        default_minutes("module"),
+        0.0,
+    )
+
+
+def _all_at(item: Hypothesis, place: str) -> bool:
+    return not item.outside and all(fault.at == place for fault in item.faults)
 
 
 def left(view: View, offers: Sequence[Offer]) -> list[Offer]:
@@ -209,8 +256,8 @@ def _open_end(ranked: list[Hypothesis]) -> str:
 def _circuit(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypothesis]) -> Problem:
     profile = suspicion.wiring.profile
     circuits = _circuits_of(profile, part)
-    offers = offers_for(suspicion, part, ranked)
-    checks = choose(suspicion.bench, left(view, offers), ranked, partial(things, suspicion))
+    proof = proved(suspicion, view.seen, ranked, view.observations)
+    checks = () if proof else _checks(view, suspicion, part, ranked)
     listed = _in_order(part)
     codes = ", ".join(f"{dtc} in {module}" for module, dtc in listed)
     names = [circuit.name or circuit.id for circuit in circuits] + _buses_of(profile, part)
@@ -222,7 +269,8 @@ def _circuit(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
         sides=Sections(suspicion.wiring).shares(ranked),
         checks=warned(profile, any(touches_high_voltage(profile, c) for c in circuits), checks),
         stops_vehicle=any(circuit.starts for circuit in circuits),
-        open_end=_open_end(ranked),
+        open_end="" if proof else _open_end(ranked),
+        proved=proof,
     )
 
 

@@ -49,7 +49,10 @@ class ProbeText:
 
     def words(self, probe: Probe) -> str:
         """The whole probe; `parse` gives it back."""
-        return f"{probe.means} {self.place(probe)}, {self.condition(probe)}"
+        where = f"{probe.means} {self.place(probe)}"
+        # Eyes need neither key nor plugs: what was looked at may have been pulled for it.
+        by_eye = probe.means is Means.LOOK and probe.setup == PLUGGED
+        return where if by_eye else f"{where}, {self.condition(probe)}"
 
     def place(self, probe: Probe) -> str:
         """Where: "F7 load side to battery -"."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 from threadpoolctl import threadpool_limits
@@ -33,6 +34,7 @@ from dtctriage.wiring.profile_file import parse_profile
 from dtctriage.work.case import Case, Reasoning
 from dtctriage.work.circuits import entered_of
 from dtctriage.work.log import Span, read_log
+from dtctriage.work.names import named
 
 _ENDS = {
     SweepOutcome.DIED: "the program ended before the sweep did",
@@ -104,12 +106,17 @@ def open_sweep(
     def judged(observations: Sequence[Observation]) -> Assessment:
         return assess(seen, suspicion, entered, history, told, observations, shop, basis, clearings)
 
+    first = cache(lambda: judged(()))
+
+    def called(observations: Sequence[Observation]) -> Assessment:
+        return named(judged(observations), first())
+
     reasoning = None
     if spoken is not None and suspicion is not None and profile is not None:
         reasoning = Reasoning(suspicion, seen_by(seen, profile), spoken, log.observations)
     elif spoken is not None and basis is not None:
         reasoning = Reasoning(basis.suspicion, basis.seen, spoken, log.observations)
-    return Opened(order, sweep, profile, seen, Case(log, reasoning, judged), own, grounds)
+    return Opened(order, sweep, profile, seen, Case(log, reasoning, called), own, grounds)
 
 
 def suspicion_of(profile: Profile | None, priors: Priors) -> Suspicion | None:

@@ -14,17 +14,12 @@ from dtctriage.work.case import Case
 
 @dataclass(frozen=True, slots=True)
 class Proposal:
-    """A check of a problem; both numbers count from 1, as on the sheet."""
+    """A check of a problem, as on the sheet: its number counts from 1, `name` is such as 1.2."""
 
     problem_number: int
     problem: Problem
-    number: int
+    name: str
     check: Check
-
-    @property
-    def name(self) -> str:
-        """1.2, as on the sheet."""
-        return f"{self.problem_number}.{self.number}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,16 +35,19 @@ def proposals(assessment: Assessment) -> Iterator[Proposal]:
     """Every check of the sheet in its order."""
     for number, problem in enumerate(assessment.problems, start=1):
         for nth, check in enumerate(problem.checks, start=1):
-            yield Proposal(number, problem, nth, check)
+            yield Proposal(number, problem, check.name or f"{number}.{nth}", check)
 
 
-def proposed(assessment: Assessment, wanted: str | None = None) -> Proposal:
-    """The check of this name, or the first. Raises TriageError when there is none."""
+def proposed(assessment: Assessment, wanted: str | None = None, to_read: bool = False) -> Proposal:
+    """The check of this name, or the first; `to_read`: the first with readings, where there is one.
+
+    Raises TriageError when there is none.
+    """
     known = list(proposals(assessment))
     if not known:
         raise TriageError("No check is left that would tell more", "Go by the sheet, or enter a conclusion")
     if wanted is None:
-        return known[0]
+        return next((item for item in known if item.check.probes or not to_read), known[0])
     for item in known:
         if item.name == wanted.strip():
             return item

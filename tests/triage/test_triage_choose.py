@@ -14,7 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dtctriage.triage.choose import DOUBT, MOST, WORTH_BITS, Offer, choose, entropy, ranking
+from dtctriage.triage.choose import CLEAR, DOUBT, MOST, WORTH_BITS, Offer, choose, entropy, ranking
 from dtctriage.triage.model import Check
 from dtctriage.triage.suspicion import Hypothesis
 from dtctriage.triage.trouble import Trouble
@@ -102,6 +102,23 @@ def test_a_cheap_check_that_tells_next_to_nothing_does_not_end_the_list() -> Non
 def test_equal_checks_keep_the_order_of_the_vehicle() -> None:
     found = cases(("a", 0.5, "111"), ("b", 0.5, "000"))
     assert order(found, [2, 2, 2]) == [0]
+
+
+def test_a_clear_suspect_is_proved_or_refuted_first(bench: Bench) -> None:
+    """A bus that is shorted, almost surely: the meter goes on the pair before it goes on a fuse."""
+    judged = bench.assess(bench.picture(Fault(FaultKind.BUS_SHORTED, "PT")))
+    (problem,) = judged.problems
+    assert problem.suspects[0].title == "bus PT shorted" and problem.suspects[0].share > CLEAR
+    assert "bus PT" in problem.checks[0].what and problem.checks[0].settles > 0
+    assert "unplug the modules of bus PT one after the other" in problem.checks[-1].what
+
+
+def test_only_the_first_check_is_taken_from_the_proving_ones() -> None:
+    found = cases(("a", 0.25, "1000"), ("b", 0.25, "1100"), ("c", 0.25, "0010"), ("d", 0.25, "0011"))
+    labels = np.arange(4)
+    readings = [np.array([int(case.readings[check]) for case in found]) for check in range(4)]
+    steps = list(ranking(labels, np.full(4, 0.25), readings, [1.0] * 4, 4, first={3}))
+    assert [check for check, _ in steps][:2] == [3, 0]
 
 
 # Exhaustive search -----------------------------------------------------------------------------------------

@@ -53,7 +53,7 @@ RUN = "key run, everything plugged in"
             "ohms F21, battery on",
             "ohms F21 load side to battery -, key off, battery on, everything plugged in",
         ),
-        ("look at pin X101:5", f"look X101:5, {RUN}"),
+        ("look at pin X101:5", "look X101:5"),
         ("listen to relay K1, key off", "listen K1, key off, everything plugged in"),
         (
             "purge valve -, purge valve commanded",

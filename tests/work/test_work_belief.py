@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from dtctriage.errors import TriageError
-from dtctriage.triage.model import Outcome, Problem
+from dtctriage.triage.model import Assessment, Outcome, Problem
 from dtctriage.wiring.faults import Fault, FaultKind, possible_faults
 from dtctriage.wiring.network import REFERENCE
 from dtctriage.wiring.parts import parts_of
@@ -64,6 +64,34 @@ def test_the_first_check_is_proposed_and_others_by_name(opened: Opened) -> None:
         proposed(assessment, "9.1")
     with pytest.raises(TriageError, match="No check is left"):
         proposed(replace(assessment, problems=()))
+
+
+def judged_after(opened: Opened, reading: With) -> Assessment:
+    return opened.case.judged_with(reasoning_of(reading(*BLOWN)).observations)
+
+
+def test_a_check_keeps_its_name_whatever_is_measured_meanwhile(opened: Opened, reading: With) -> None:
+    """On paper 1.2 stays 1.2; what the first sheet did not have has a number of its own."""
+    paper = {item.check.what: item.name for item in proposals(opened.case.judged())}
+    later = {item.check.what: item.name for item in proposals(judged_after(opened, reading))}
+    assert later.keys() & paper.keys()
+    assert all(later[what] == paper[what] for what in later.keys() & paper.keys())
+    assert not {later[what] for what in later.keys() - paper.keys()} & set(paper.values())
+    again = {item.check.what: item.name for item in proposals(judged_after(opened, reading))}
+    assert again == later
+
+
+def test_what_readings_prove_ends_the_measuring(opened: Opened, reading: With) -> None:
+    """A fuse with battery voltage on one side, and no short behind it (common practice, no source)."""
+    behind = ("ohms F21, F21 pulled, battery off", "6 ohm")
+    half = opened.case.judged_with(reasoning_of(reading(*BLOWN)).observations).problems[0]
+    assert not half.proved and half.checks
+    whole = opened.case.judged_with(reasoning_of(reading(*BLOWN, behind)).observations).problems[0]
+    assert whole.proved.startswith(FUSE) and not whole.checks
+
+
+def test_evidence_without_a_measurement_proves_nothing(opened: Opened) -> None:
+    assert all(not problem.proved for problem in opened.case.judged().problems)
 
 
 def test_what_is_measured_is_not_proposed_again(opened: Opened) -> None:
