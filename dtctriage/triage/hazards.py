@@ -35,14 +35,12 @@ def off_limits(profile: Profile, part: Watched) -> bool:
     return touches_high_voltage(profile, part) or is_airbag(profile.module_named(part.module))
 
 
-def safely(profile: Profile, concerned: Sequence[Module], checks: tuple[Check, ...]) -> tuple[Check, ...]:
-    """The checks about some modules, with who does what where high voltage or airbags are concerned.
+def left_to_the_trained(concerned: Sequence[Module]) -> tuple[Check, ...]:
+    """What is left at the plug of an airbag module, and who does it.
 
-    Where an airbag module is silent among others, what they share is looked for, not its own plug.
+    Where such a module is silent among others, what they share is looked for, not its own plug.
     """
-    alone = concerned[0] if len(concerned) == 1 else None
-    airbags = (_at_airbags(alone),) if alone is not None and is_airbag(alone) else ()
-    return warned(profile, any(module.high_voltage for module in concerned), (*checks, *airbags))
+    return tuple(_at_airbags(module) for module in concerned if is_airbag(module) and len(concerned) == 1)
 
 
 def _at_airbags(module: Module) -> Check:

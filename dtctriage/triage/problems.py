@@ -10,7 +10,7 @@ from dtctriage.codes.dtc import Dtc
 from dtctriage.triage.checks import KEY_ON, POWER_OFF, battery_offer, key_offer, supply_offers
 from dtctriage.triage.choose import CLEAR, LEAST_SHARE, Offer, choose
 from dtctriage.triage.circuit_checks import offers_at
-from dtctriage.triage.hazards import safely, touches_high_voltage, warned
+from dtctriage.triage.hazards import left_to_the_trained, touches_high_voltage, warned
 from dtctriage.triage.model import Check, EvidenceKind, Problem
 from dtctriage.triage.proof import proved
 from dtctriage.triage.sections import Sections
@@ -109,7 +109,11 @@ def _silence(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
         evidence=tuple(_evidence(view, part)),
         suspects=suspects(suspicion, ranked),
         sides=Sections(suspicion.wiring).shares(ranked),
-        checks=safely(profile, concerned, (*_again(view, part), *checks, *_by_hand(profile, ranked))),
+        checks=warned(
+            profile,
+            any(module.high_voltage for module in concerned),
+            (*_again(view, part), *checks, *_by_hand(profile, ranked), *left_to_the_trained(concerned)),
+        ),
         stops_vehicle=any(module.starts for module in concerned),
         known_by=tuple(_known_by(view.seen, part)) if view.seen else (),
         explains=tuple(_consequences(view, part)),

@@ -16,7 +16,7 @@ from dtctriage.triage.checks import battery_offer
 from dtctriage.triage.choose import choose
 from dtctriage.triage.coded_circuits import CodedCircuit
 from dtctriage.triage.generic import DRIVES, ENGINE, STARTING_ROLES, Basis, Layout
-from dtctriage.triage.hazards import warned
+from dtctriage.triage.hazards import left_to_the_trained, warned
 from dtctriage.triage.model import Check, EvidenceKind, Problem
 from dtctriage.triage.suspects import suspects, things
 from dtctriage.triage.tables import default_minutes, limit
@@ -70,13 +70,14 @@ def _silence(view: View, basis: Basis, trouble: Trouble) -> Problem:
     checks = choose(suspicion.bench, profiled.left(view, offers), ranked, partial(things, suspicion))
     told = _TOLD[basis.layout](view, basis)
     drives = any(roles()[role].group == DRIVES for role in basis.missed)
+    missed = [module for module in basis.profile.module if module.role in basis.missed]
     codes = sorted(trouble.codes, key=str)
     cited = [view.ledger.cite(EvidenceKind.CODE, who, f"{dtc} is stored") for who, dtc in codes]
     return replace(
         told,
         evidence=(*told.evidence, *cited),
         suspects=suspects(suspicion, ranked),
-        checks=warned(basis.profile, drives, (*told.checks, *checks)),
+        checks=warned(basis.profile, drives, (*told.checks, *checks, *left_to_the_trained(missed))),
         trouble=trouble,
     )
 
