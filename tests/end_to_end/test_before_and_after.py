@@ -17,8 +17,8 @@ WAYS = {"can": "", "text": "over=text"}
 
 
 def link_of(demo: Path, order: str, *options: str) -> str:
-    said = "&".join(filter(None, options))
-    return f"classroom:{demo / f'{order}.lesson.toml'}{'?' + said if said else ''}"
+    said = "&".join(filter(None, ("wait=no", *options)))
+    return f"classroom:{demo / f'{order}.lesson.toml'}?{said}"
 
 
 def page_of(ended: Any) -> dict[str, Any]:
@@ -132,7 +132,7 @@ def test_every_kind_of_vehicle_is_cleared_in_its_own_way(
     cli: Cli, demo: Path, kind: str, asked: set[tuple[str, str]]
 ) -> None:
     folder = demo / "lessons" / "kinds"
-    link = f"classroom:{folder / f'{kind}.lesson.toml'}?over=text"
+    link = f"classroom:{folder / f'{kind}.lesson.toml'}?over=text&wait=no"
     taken = cli(
         *("intake", "--link", link, "--order", "RO-7", "--profile", folder / f"{kind}.vehicle.toml"),
         *("--technician", "M. Sato", "--rounds", "1"),
