@@ -16,13 +16,13 @@ from dtctriage.sweep.events import Event, Stage, from_json
 MOST_LIKE = 50
 """How many like vehicles are looked at, the latest first: more would say little more and take longer."""
 _HEARD = ("answered", "refused", "answer damaged")
-_STAGES = (Stage.ROLL_CALL, Stage.IDENTIFICATION)
+_STAGES = (Stage.ROLL_CALL, Stage.IDENTIFICATION, Stage.CURRENT_DATA)
 _PATTERN_LENGTH = 10
 
 
 @dataclass(frozen=True, slots=True)
 class EarlierIntake:
-    """A complete intake of an earlier order: who answered the roll call, and who each said it is."""
+    """A complete intake of an earlier order: who answered, who each said it is, and what each measured."""
 
     vin: str
     order: str
@@ -117,7 +117,7 @@ def _like(pattern: str) -> str:
 
 
 def _events(connection: Connection, sweep_id: int) -> Iterator[Event]:
-    """Who answered and who said what it is; an event that this version does not know is left out."""
+    """Who answered, who it said it is, what it measured; an event unknown to this version is left out."""
     c = sweep_event.c
     query = select(c.body).where(c.sweep_id == sweep_id, c.kind.in_(_HEARD)).order_by(c.sequence)
     for body in connection.scalars(query):

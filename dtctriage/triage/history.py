@@ -6,17 +6,20 @@ number. Whoever holds the records makes a `History` from earlier pictures; rules
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
 from dtctriage.link import Target
 from dtctriage.services.j1979_info import CALIBRATION_ID, CVN, item_text
 from dtctriage.sweep.picture import ModuleSaid, Picture
 
-PART_NUMBER = "part number"
-"""The name of identifier F187 among a module's names."""
+NUMBERS = ("part number", "hardware number", "software number", "software version")
+"""Names of a module that change when it is replaced or programmed: identifiers F187 and F195 (ISO 14229-1
+Annex C), options 91 and 94 of KWP2000."""
 IGNITION_CYCLES = "ignition cycles"
 """The name of that counter among a module's in-use counters (SAE J1979, info types 08 and 0B)."""
+Data = Mapping[Target, Mapping[int, bytes]]
+"""What modules measured: bytes by address and PID."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,26 +27,30 @@ class LikeVehicle:
     """One vehicle of the pattern at its latest complete intake.
 
     `answered` are addresses (`address_of`), `calibrations` pairs of calibration id and verification number
-    (CVN, hexadecimal).
+    (CVN, hexadecimal), `data` what it measured then.
     """
 
     answered: frozenset[Target]
     calibrations: frozenset[tuple[str, str]] = frozenset()
+    data: Data = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class LastVisit:
-    """This vehicle at its last complete intake: what each address said it is, and its ignition cycles.
+    """This vehicle at its last complete intake: what each address said it is, counted and measured.
 
-    `when` is a date as the sheet prints it (ISO 8601).
+    `when` is a date as the sheet prints it (ISO 8601). `verified` are verification numbers by calibration id,
+    `numbers` those of `NUMBERS` that the module told.
     """
 
     when: str
     answered: frozenset[Target]
     vins: dict[Target, str] = field(default_factory=dict)
     calibrations: dict[Target, tuple[str, ...]] = field(default_factory=dict)
-    part_numbers: dict[Target, str] = field(default_factory=dict)
+    verified: dict[Target, dict[str, str]] = field(default_factory=dict)
+    numbers: dict[Target, dict[str, str]] = field(default_factory=dict)
     ignition_cycles: dict[Target, int] = field(default_factory=dict)
+    data: Data = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,24 +84,24 @@ class OwnClearing:
 def like_vehicle(picture: Picture) -> LikeVehicle:
     """What is kept of an earlier intake of a like vehicle."""
     pairs = (pair for said in picture.modules.values() for pair in calibrations_of(said))
-    return LikeVehicle(frozenset(map(address_of, picture.modules)), frozenset(pairs))
+    return LikeVehicle(frozenset(map(address_of, picture.modules)), frozenset(pairs), _data(picture))
 
 
 def last_visit(picture: Picture, when: str) -> LastVisit:
     """What is kept of this vehicle's own earlier intake."""
     modules = {address_of(target): said for target, said in picture.modules.items()}
-    vins = {target: next((vin for vin in said.vins.values() if vin), "") for target, said in modules.items()}
-    ids = {target: calibration_ids(said) for target, said in modules.items()}
-    parts = {target: said.identity.get(PART_NUMBER, "") for target, said in modules.items()}
-    cycles = {target: ignition_cycles(said) for target, said in modules.items()}
-    return LastVisit(
-        when,
-        frozenset(modules),
-        {target: vin for target, vin in vins.items() if vin},
-        {target: names for target, names in ids.items() if names},
-        {target: number for target, number in parts.items() if number},
-        {target: count for target, count in cycles.items() if count is not None},
-    )
+    vins = {target: vin for target, said in modules.items() if (vin := first_vin(said))}
+    ids = {target: names for target, said in modules.items() if (names := calibration_ids(said))}
+    verified = {target: dict(calibrations_of(said)) for target, said in modules.items()}
+    numbers = {target: numbers_of(said) for target, said in modules.items()}
+    cycles = {
+        target: count for target, said in modules.items() if (count := ignition_cycles(said)) is not None
+    }
+    return LastVisit(when, frozenset(modules), vins, ids, verified, numbers, cycles, _data(picture))
+
+
+def _data(picture: Picture) -> Data:
+    return {address_of(target): said.data for target, said in picture.modules.items() if said.data}
 
 
 def address_of(target: Target) -> Target:
@@ -106,6 +113,16 @@ def ignition_cycles(said: ModuleSaid) -> int | None:
     """How many ignition cycles a module has counted; FFFF is no reading."""
     count = said.counters.get(IGNITION_CYCLES)
     return None if count == 0xFFFF else count
+
+
+def first_vin(said: ModuleSaid) -> str:
+    """The VIN that a module holds, empty where it tells none."""
+    return next((vin for vin in said.vins.values() if vin), "")
+
+
+def numbers_of(said: ModuleSaid) -> dict[str, str]:
+    """Part, hardware and software numbers, those that the module tells."""
+    return {name: text for name in NUMBERS if (text := said.identity.get(name, ""))}
 
 
 def calibration_ids(said: ModuleSaid) -> tuple[str, ...]:
