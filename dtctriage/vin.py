@@ -1,8 +1,8 @@
 """Vehicle identification numbers: what can be said about one, and what cannot.
 
-Check digit and model year follow 49 CFR 565, which binds vehicles for the United States (Canada follows);
-elsewhere position 9 may hold anything. A failing check digit is therefore a warning beside the VIN and never
-a reason to refuse it. Regions follow ISO 3780.
+Check digit and model year follow 49 CFR 565, which binds vehicles for the United States (Canada follows); the
+check digit binds in China, too (table vin_regions). Elsewhere position 9 may hold anything. A failing check
+digit is therefore a warning beside the VIN and never a reason to refuse it. Regions follow ISO 3780.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from dtctriage.errors import TriageError
-from dtctriage_reference import rows
+from dtctriage_reference import Row, rows
 
 LENGTH = 17
 SHOWN = 11
@@ -57,15 +57,23 @@ class Vin:
 
     @property
     def check_digit_binds(self) -> bool:
-        """Whether position 9 has to be a check digit: North America only (49 CFR 565; Canada follows)."""
-        return self.region == _NORTH_AMERICA
+        """Whether position 9 has to be a check digit where the maker's identifier was assigned."""
+        row = self._assigned
+        return row is not None and row["check_digit"] == "binds"
 
     @property
     def region(self) -> str:
         """The region that assigned the maker's identifier (ISO 3780); empty where none did."""
+        row = self._assigned
+        return row["region"] if row else ""
+
+    @property
+    def _assigned(self) -> Row | None:
+        """The row of the table vin_regions under which the first character falls."""
         first = self.text[0]
-        spans = rows("vin_regions")
-        return next((r["region"] for r in spans if r["from_character"] <= first <= r["to_character"]), "")
+        return next(
+            (r for r in rows("vin_regions") if r["from_character"] <= first <= r["to_character"]), None
+        )
 
     @property
     def maker_identifier(self) -> str:
@@ -97,10 +105,10 @@ class Vin:
         found = []
         if not self.check_digit_holds:
             said = f"check digit is {self.text[8]}, computed {self.computed_check_digit}"
-            if self.region == _NORTH_AMERICA:
+            if self.check_digit_binds:
                 found.append(f"{said}: a typing error, or another module's VIN")
             else:
-                found.append(f"{said}; outside North America position 9 need not be one")
+                found.append(f"{said}; where this maker is, position 9 need not be one")
         if not self.region:
             found.append(f"first character {self.text[0]} is assigned to no region")
         if self.region == _NORTH_AMERICA and not self.model_years:

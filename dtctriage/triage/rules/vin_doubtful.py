@@ -12,7 +12,10 @@ RULE = "vin_doubtful"
 
 
 def find(view: View) -> Iterator[Finding | Abstained]:
-    """A warning beside the VIN, never a reason to refuse it: outside North America position 9 is free."""
+    """A warning beside the VIN, never a reason to refuse it: in most of the world position 9 is free.
+
+    There a wrong sign goes unseen, and where it is bound, one in ten keeps the check digit.
+    """
     holders: dict[str, str] = {}
     for label, said in view.modules:
         for vin in filter(None, said.vins.values()):
@@ -28,7 +31,7 @@ def find(view: View) -> Iterator[Finding | Abstained]:
                 f"VIN from {label}: {warnings[0]}",
                 "; ".join(warnings),
                 (view.ledger.cite(EvidenceKind.IDENTITY, label, f"VIN {vin}"),),
-                "49 CFR 565; ISO 3779",
+                "49 CFR 565; ISO 3779; GB 16735",
                 "Compare with the VIN plate.",
             )
 
