@@ -16,7 +16,10 @@ RULE = "expected_by_history"
 
 
 def find(view: View) -> Iterator[Finding | Abstained]:
-    """By this vehicle's last visit, else by like vehicles, unless some of those are just like it."""
+    """By this vehicle's last visit, else by like vehicles, unless some of those are just like it.
+
+    Few like vehicles make a note; an option that some lack, or fewer than five records, make nothing.
+    """
     history = view.history
     if history is None:
         yield Abstained(RULE, "no records of like vehicles")
@@ -80,7 +83,7 @@ def _by_likeness(view: View, history: History, silent: frozenset[Target]) -> Ite
             continue
         yield Finding(
             RULE,
-            Weight.LOOK if count == total else Weight.NOTE,
+            Weight.LOOK if count == total >= finding_limit("like_habit").value else Weight.NOTE,
             f"{target.label} answered on {count} of {total} like vehicles and does not answer now",
             "Known by the shop's records alone; it may be a variant without that module.",
             (
