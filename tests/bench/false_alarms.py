@@ -12,7 +12,7 @@ from pathlib import Path
 from random import Random
 
 from fleet import Car, healthy, profiled
-from planted import PLANTS, WITH_PROFILE, base
+from planted import PLANTS, WITH_GEARBOX, WITH_PROFILE, base
 
 from dtctriage.triage.model import Finding
 from dtctriage.triage.rules import ALL, Rule
@@ -65,7 +65,7 @@ def found(name: str, number: int = NUMBER) -> int:
     count = 0
     for seed in range(number):
         rng = Random(f"{name} {seed}")
-        car = profiled(rng, demo_profile()) if name in WITH_PROFILE else base(rng)
+        car = profiled(rng, demo_profile()) if name in WITH_PROFILE else base(rng, name in WITH_GEARBOX)
         PLANTS[name](rng, car)
         count += speaks(NAMES[name], car)
     return count

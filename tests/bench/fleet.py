@@ -87,6 +87,8 @@ class Car:
     told: Told = field(default_factory=Told)
     history: History | None = None
     profile: Profile | None = None
+    layout: int = 0
+    """A seed for what like vehicles share: how their maker lays out tracks."""
 
     @property
     def modules(self) -> list[ModuleSaid]:
@@ -137,7 +139,7 @@ def off(rng: Random, value: float, share: float, span: float | None = None) -> f
 
 
 def new_vin(rng: Random) -> str:
-    """An invented VIN; from North America with its check digit (49 CFR 565), else with any sign there."""
+    """An invented VIN; with its check digit where that binds (49 CFR 565, GB 16735), else any sign there."""
     values = {
         sign: int(digit)
         for sign, digit in zip("ABCDEFGHJKLMNPRSTUVWXYZ", "12345678123457923456789", strict=True)
@@ -157,7 +159,7 @@ def new_vin(rng: Random) -> str:
         values.get(sign, int(sign) if sign.isdigit() else 0) * w
         for sign, w in zip(body, weights, strict=True)
     )
-    if american:
+    if american or head == "L":
         body[8] = "X" if total % 11 == 10 else str(total % 11)
     return "".join(body)
 
@@ -172,6 +174,8 @@ def name_module(rng: Random, said: ModuleSaid, vin: str, pattern: Random) -> Non
         said.info = {0x04: (name,), 0x06: (Random(software).randbytes(4),)}
     if rng.random() < 0.6:
         said.identity["part number"] = f"{pattern.randrange(100_000)}-{rng.choice('AB')}"
+    if rng.random() < 0.6:
+        said.identity["software version"] = f"{pattern.randrange(1, 40)}.{rng.randrange(4)}"
 
 
 # -- what an engine module measures ------------------------------------------------------------------------
@@ -220,12 +224,16 @@ def pressures(rng: Random, car: Car) -> dict[int, bytes]:
 
 
 def tracks(rng: Random, car: Car) -> dict[int, bytes]:
-    """Pedal and throttle tracks in the layouts that are usual; one foot in twenty rests on the pedal."""
+    """Pedal and throttle tracks in the layouts that are usual; one foot in twenty rests on the pedal.
+
+    A layout is its maker's, so like vehicles share it.
+    """
+    maker = Random(car.layout)
     foot = rng.uniform(5, 60) if rng.random() < 0.05 else 0.0
     pedal = rng.uniform(12, 20) + foot
-    second = rng.choice((pedal, pedal / 2, 100 - pedal, pedal + rng.uniform(3, 10)))
+    second = maker.choice((pedal, pedal / 2, 100 - pedal, pedal + maker.uniform(3, 10), pedal + 16))
     flap = rng.uniform(12, 22)
-    other = rng.choice((flap, 100 - flap, flap + rng.uniform(28, 36)))
+    other = maker.choice((flap, 100 - flap, flap + maker.uniform(28, 36)))
     rest = rng.uniform(0, 18)
     relative = rng.uniform(0, 6) + foot / 3
     return {
@@ -279,6 +287,15 @@ HAVE = {
 """Share of engine modules that have a PID; the others have it always."""
 
 
+def counters(rng: Random, months: float, km: float) -> dict[int, bytes]:
+    """Warm-ups, distance and engine time since codes were erased."""
+    return {
+        0x30: byte(min(254, months * rng.uniform(20, 60))),
+        0x31: word(min(65534, km)),
+        0x4E: word(min(65534, km / rng.uniform(25, 60) * 60)),
+    }
+
+
 def measured(rng: Random, car: Car, since: tuple[float, float]) -> dict[int, bytes]:
     """All data of an engine module; one value in a hundred is FF throughout: not available."""
     months, km = since
@@ -287,9 +304,7 @@ def measured(rng: Random, car: Car, since: tuple[float, float]) -> dict[int, byt
         0x0C: word(4 * rng.uniform(600, 950) if car.running else 0),
         0x1F: word(started),
         0x0D: b"\x00",
-        0x30: byte(min(254, months * rng.uniform(20, 60))),
-        0x31: word(min(65534, km)),
-        0x4E: word(min(65534, km / rng.uniform(25, 60) * 60)),
+        **counters(rng, months, km),
         0xA6: round(10 * (km + rng.uniform(0, 200_000))).to_bytes(4, "big"),
     }
     data |= temperatures(rng, car) | pressures(rng, car) | tracks(rng, car) | actuators(rng, car)
@@ -390,7 +405,8 @@ def silent_car(rng: Random, pattern: Pattern) -> Car:
         finished=True,
     )
     ambient = max(-25.0, min(40.0, rng.gauss(12, 10)))
-    return Car(picture, new_vin(rng), pattern.diesel, running, soak, ambient, told)
+    vin = new_vin(rng)
+    return Car(picture, vin, pattern.diesel, running, soak, ambient, told, layout=pattern.seed)
 
 
 def supply(rng: Random, car: Car) -> float:
@@ -457,7 +473,8 @@ def module(rng: Random, car: Car, at: int, volts: float, since: tuple[float, flo
     elif at == GEARBOX:
         said.languages.add(Language.J1979)
         apart = rng.uniform(1, 40) if rng.random() < 0.1 else 1.0
-        said.data = {0x31: word(min(65534, since[1] * apart)), 0x0D: b"\x00"} if rng.random() < 0.6 else {}
+        counted = counters(rng, since[0] * apart, since[1] * apart)
+        said.data = counted | {0x0D: b"\x00"} if rng.random() < 0.6 else {}
     if rng.random() < (0.9 if at == ENGINE else 0.6 if at == GEARBOX else 0.3):
         said.volts = round(off(rng, volts - rng.uniform(0, 0.3), 2), 3)
         said.data[0x42] = word(1000 * said.volts)

@@ -17,6 +17,7 @@ from fleet import (
     DIESEL,
     ENGINE,
     GEARBOX,
+    SIGNS,
     SPARK,
     Car,
     byte,
@@ -26,6 +27,7 @@ from fleet import (
     new_pattern,
     new_vin,
     percent,
+    tracks,
     word,
 )
 
@@ -67,7 +69,8 @@ NO_START = (
     "P0335", "P0336", "P0340", "P0016", "P0230", "P0231", "P0627", "P0628", "P0513", "P0633",
     "P0615", "P0616", "P0685", "P0686", "P0602", "P0606", "P0191", "P0087", "P0320", "P0370",
     "P0A0D", "P0AA6", "P0A7D", "P0AA4", "P0ADB", "P0AE1", "P0A94", "P2105", "P2176", "P0705",
-    "P0850", "P0830", "U0167", "P0117",
+    "P0850", "P0830", "U0167", "P0117", "P0148", "P0251", "P0612", "P0604", "P0562", "P0641",
+    "P0A1F", "P0A78", "P0A3F", "U0293", "U0111", "P0504", "P0380", "P0299",
 )  # fmt: skip
 """Codes that service advice names beside "does not start" or "not ready", from memory; some are beside it."""
 
@@ -76,15 +79,20 @@ def stops_vehicle(rng: Random, car: Car) -> None:
     store(car.engine, rng.choice(NO_START), status=rng.choice((NOW, None)))
 
 
+WEAK = {
+    ENGINE: ("P0562", "P0560", "P0561", "P0689", "U0121"),
+    GEARBOX: ("P0562", "P0882", "P0885", "U0100"),
+}
+"""What engine and gearbox modules note of a weak battery, from memory."""
+WEAK_BODY = ("U3003-16", "U3006-16", "U3006-1C", "U0100-87", "U0121-87", "B1A01-16", "B1318", "C1277")
+"""What others note; the last three are makers' own codes, of which two do not say what they are about."""
+
+
 def low_supply_crowd(rng: Random, car: Car) -> None:
     """A weak battery: each module notes it in its own way, or not at all."""
     for said in rng.sample(car.modules, min(len(car.modules), rng.randint(2, 6))):
-        if said.target.request in (ENGINE, GEARBOX):
-            store(said, rng.choice(("P0562", "P0560", "P0885")))
-        else:
-            store(
-                said, rng.choice(("U3003-16", "U3006-16", "U3003-17", "U0100-87", "B1A01-16")), status=HISTORY
-            )
+        codes = WEAK.get(said.target.request)
+        store(said, rng.choice(codes or WEAK_BODY), status=None if codes else HISTORY)
 
 
 def shared_circuit(rng: Random, car: Car) -> None:
@@ -127,7 +135,12 @@ def permanent_left(rng: Random, car: Car) -> None:
 
 
 def bus_codes(rng: Random, car: Car) -> None:
-    store(anyone(rng, car), f"U{rng.randint(1, 0x45):04X}"[:5], status=NOW)
+    """Nine in ten use a code of the standard (U0001-U0079, counted in decimal), the others their maker's own.
+
+    Half of those carry the failure type for bus off; the others only their maker can read.
+    """
+    code = f"U00{rng.randint(1, 79):02d}" if rng.random() < 0.9 else rng.choice(("U1900-88", "U1900-01"))
+    store(anyone(rng, car), code, status=NOW)
 
 
 def speaking_after_all(rng: Random, car: Car) -> None:
@@ -201,18 +214,16 @@ def vin_absent(rng: Random, car: Car) -> None:
 
 
 def vin_differs(rng: Random, car: Car) -> None:
-    said = anyone(rng, car)
-    if said.vins:
-        said.vins = dict.fromkeys(said.vins, new_vin(rng))
+    """A module that holds a VIN comes from another vehicle."""
+    said = rng.choice([said for said in car.modules if said.vins])
+    said.vins = dict.fromkeys(said.vins, new_vin(rng))
 
 
 def vin_doubtful(rng: Random, car: Car) -> None:
     """One sign of the engine's VIN was mistyped when it was programmed."""
     place = rng.randrange(17)
-    for how, vin in car.engine.vins.items():
-        car.engine.vins[how] = (
-            vin[:place] + rng.choice("ABCDEFGHJKLMNPRSTUVWXYZ0123456789") + vin[place + 1 :]
-        )
+    wrong = rng.choice([sign for sign in SIGNS if sign != car.vin[place]])
+    car.engine.vins = dict.fromkeys(car.engine.vins, car.vin[:place] + wrong + car.vin[place + 1 :])
 
 
 def _fleet(rng: Random, car: Car) -> None:
@@ -234,15 +245,22 @@ def calibration_differs(rng: Random, car: Car) -> None:
 
 
 def changed_since(rng: Random, car: Car) -> None:
+    """A module was swapped with another vehicle's, replaced by a new one, or programmed.
+
+    A new part has another part number or an index more half of the time, and mostly later software.
+    """
     car.history = History("like", (), last_visit(car.picture, "2024-03-01"))
     said = anyone(rng, car)
-    kind = rng.randrange(3)
-    if kind == 0 and said.vins:
+    swapped, programmed = (kind := rng.randrange(3)) == 0, kind == 2
+    if swapped and said.vins:
         said.vins = dict.fromkeys(said.vins, new_vin(rng))
-    elif kind == 1 and 0x04 in said.info:
-        said.info[0x04] = (b"CAL-NEW",)
-    else:
-        said.identity["part number"] = "another"
+    if not programmed and "part number" in said.identity and rng.random() < 0.5:
+        said.identity["part number"] += "1"
+    if programmed or rng.random() < 0.7:
+        if "software version" in said.identity:
+            said.identity["software version"] += "1"
+        if 0x04 in said.info:
+            said.info = {0x04: (b"CAL-NEW",), 0x06: (rng.randbytes(4),)}
 
 
 def _marked(said: ModuleSaid, means: str, unit: str, value: float) -> None:
@@ -281,10 +299,12 @@ def erased_lately(rng: Random, car: Car) -> None:
 
 
 def erased_apart(rng: Random, car: Car) -> None:
-    """A gearbox module that was replaced lately."""
+    """A gearbox module that was replaced lately; it counts what it counted before, at least distance."""
     gearbox = car.at(GEARBOX)
-    if gearbox is not None:
-        gearbox.data[0x31] = word(rng.uniform(0, 300))
+    assert gearbox is not None
+    km = rng.uniform(0, 300)
+    fresh = {0x31: word(km), 0x30: byte(km / 15), 0x4E: word(km * 2)}
+    gearbox.data |= {pid: fresh[pid] for pid in fresh if pid == 0x31 or pid in gearbox.data}
 
 
 def counters_restarted(rng: Random, car: Car) -> None:
@@ -338,13 +358,11 @@ def rest_temperatures(rng: Random, car: Car) -> None:
 
 
 def rest_tracks(rng: Random, car: Car) -> None:
-    """One track shows anything."""
+    """One of two tracks shows anything, the other what its maker laid out."""
     at_rest(rng, car)
-    pedal, flap = rng.uniform(12, 20), rng.uniform(12, 22)
-    if rng.random() < 0.5:
-        car.engine.data |= {0x49: percent(pedal), 0x4A: percent(rng.uniform(0, 99))}
-    else:
-        car.engine.data |= {0x11: percent(flap), 0x47: percent(rng.uniform(0, 99))}
+    car.engine.data |= tracks(rng, car)
+    wrong = rng.choice((0x49, 0x4A, 0x11, 0x47))
+    car.engine.data[wrong] = percent(rng.uniform(0, 99))
 
 
 def rest_motion(rng: Random, car: Car) -> None:
@@ -393,11 +411,12 @@ PLANTS: dict[str, Plant] = {
     )
 }  # fmt: skip
 WITH_PROFILE = frozenset({"shared_part", "not_in_profile"})
+WITH_GEARBOX = frozenset({"erased_apart"})
 
 
-def base(rng: Random) -> Car:
-    """A healthy vehicle with an engine and a few modules, to plant into."""
+def base(rng: Random, gearbox: bool = False) -> Car:
+    """A healthy vehicle with an engine and a few modules, to plant into; with a gearbox module on request."""
     pattern = new_pattern(rng)
-    while pattern.electric or len(pattern.always) < 3:
+    while pattern.electric or len(pattern.always) < 3 or (gearbox and GEARBOX not in pattern.always):
         pattern = new_pattern(rng)
     return healthy(rng, replace(pattern, diesel=rng.random() < 0.3))

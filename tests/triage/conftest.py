@@ -77,6 +77,27 @@ def readiness(waiting: Iterable[str]) -> Readiness:
     return Readiness.of(False, 0, False, monitored, set(monitored) - set(waiting))
 
 
+def car(*modules: dict[int, str], **more: object) -> Picture:
+    """Modules at 7E0, 7E1, ... with data by PID as hexadecimal text."""
+    picture = swept(**more)
+    for place, data in enumerate(modules):
+        module = said(0x7E0 + place, data={pid: bytes.fromhex(text) for pid, text in data.items()})
+        picture.modules[module.target] = module
+    return picture
+
+
+def titles(verdicts: list[Finding | Abstained]) -> list[str]:
+    """The titles of the findings among verdicts."""
+    return [item.title for item in verdicts if isinstance(item, Finding)]
+
+
+def why(verdicts: list[Finding | Abstained]) -> str:
+    """Why a rule abstained, where that is all it said."""
+    (only,) = verdicts
+    assert isinstance(only, Abstained)
+    return only.why
+
+
 class Bench:
     """A vehicle, its prepared suspicion, and sweeps of it."""
 
@@ -85,6 +106,9 @@ class Bench:
     lost_code = staticmethod(lost_code)
     said = staticmethod(said)
     swept = staticmethod(swept)
+    car = staticmethod(car)
+    titles = staticmethod(titles)
+    why = staticmethod(why)
     NOW, HISTORY = NOW, HISTORY
 
     def __init__(self, profile: Profile) -> None:

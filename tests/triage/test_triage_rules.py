@@ -139,17 +139,24 @@ def test_bus_quiet(
 
 
 def test_bus_codes_say_which_bus_and_who_says_so(bench: Bench, ruled: Ruled) -> None:
+    """U00xx is the area of the bus, whether it is assigned or not; failure type 88: bus off (SAE J2012)."""
     codes = (
         bench.stored("U0073-88"),
         bench.stored("U0001-00"),
         bench.stored("U0100-87"),
+        bench.stored("U001A-00"),
+        bench.stored("U1900-88"),
+        bench.stored("U1900-01"),
         bench.stored("P0301"),
     )
     found = ruled(bus_codes.find, with_modules(bench, engine(bench, *codes)))
     assert [finding.title for finding in found] == [
         "7E0 reports the bus itself: U0073-88",
         "7E0 reports the bus itself: U0001-00",
+        "7E0 reports the bus itself: U001A-00",
+        "7E0 reports the bus itself: U1900-88",
     ]
+    assert found[2].detail == "ISO/SAE network code, bus electrical: not in the catalogue"
 
 
 @pytest.mark.parametrize(
@@ -293,6 +300,16 @@ def test_vin_doubtful(bench: Bench, ruled: Ruled, vin: str, word: str | None) ->
 def test_a_doubtful_vin_in_many_modules_is_told_once(bench: Bench, ruled: Ruled) -> None:
     many = [bench.said(0x7E0 + n, vins={"service 09": "SHORT"}) for n in range(4)]
     assert len(ruled(vin_doubtful.find, with_modules(bench, *many))) == 1
+
+
+def test_in_china_position_nine_is_a_check_digit(bench: Bench, ruled: Ruled) -> None:
+    """GB 16735, identifiers with L, from memory; computed as in 49 CFR 565.15. An invented VIN, by hand:
+
+    3*8+9*7+0*6+2*5+5*4+5*3+3*2+2*10+7*9+1*8+1*7+0+0+4*4+1*3+7*2 = 269, and 269 modulo 11 is 5.
+    """
+    assert ruled(vin_doubtful.find, with_modules(bench, engine(bench, vin="LZ0KEVC25P1100417"))) == []
+    (found,) = ruled(vin_doubtful.find, with_modules(bench, engine(bench, vin="LZ0KEVC25P1100418")))
+    assert "check digit is 5" in found.title
 
 
 def test_outside_north_america_position_nine_is_free(bench: Bench, ruled: Ruled) -> None:
