@@ -24,6 +24,8 @@ from dtctriage.triage.assess import assess
 from dtctriage.triage.generic import basis_of
 from dtctriage.triage.module_data import module_data
 from dtctriage.triage.priors import Priors, own_priors
+from dtctriage.triage.state import key_of
+from dtctriage.triage.view import Told
 from dtctriage.wiring.profile import Profile
 from dtctriage.work.opening import (
     NO_OWN,
@@ -129,7 +131,7 @@ def compose(
     """Fold events, judge them, and set the sheet, for a sweep that is not in the records."""
     seen = fold(events, profile)
     priors = Priors(own_priors(own.priors))
-    suspicion = suspicion_of(profile, priors)
+    suspicion = suspicion_of(profile, priors, key_of(seen.modules.values(), Told()))
     visit = _visit(seen, profile, started, ended, wire_log)
     shop = meanings_of(own, None, profile)
     basis = None if profile else basis_of(seen, shop=shop, priors=priors)

@@ -31,6 +31,7 @@ from dtctriage.triage.model import (
 )
 from dtctriage.triage.ranking import RAISING, Ranking, ranking
 from dtctriage.triage.rules import ALL, explained, name_of
+from dtctriage.triage.rules.low_supply import too_low
 from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.tables import limit, percent
@@ -62,9 +63,9 @@ def assess(
     seen = seen_by(picture, profile) if profile else None
     known = (history, told, tuple(observations), shop, tuple(clearings))
     view = View(picture, profile, seen, vin_entered, Ledger(), *known)
-    situation = _situation(view)
+    situation = _situation(view, suspicion)
     found: tuple[Problem, ...] = ()
-    if situation not in (Situation.NO_SUPPLY, Situation.NOT_ASKED):
+    if situation not in (Situation.NO_SUPPLY, Situation.LOW_SUPPLY, Situation.NOT_ASKED):
         # Many small matrices: threads inside BLAS cost several times what they save.
         with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
             found = tuple(sorted(_problems(view, suspicion, basis), key=_not_stopping))
@@ -109,14 +110,19 @@ def _problems(view: View, suspicion: Suspicion | None, basis: Basis | None) -> I
 # -- situation and headline -----------------------------------------------------------------------------
 
 
-def _situation(view: View) -> Situation:
+def _situation(view: View, suspicion: Suspicion | None) -> Situation:
     picture = view.picture
+    if not picture.modules and _no_supply(picture):
+        return Situation.NO_SUPPLY
+    if view.passed(Stage.ROLL_CALL) and too_low(view):
+        return Situation.LOW_SUPPLY
     if not picture.modules:
-        if _no_supply(picture):
-            return Situation.NO_SUPPLY
         return Situation.ALL_SILENT if view.passed(Stage.ROLL_CALL) else Situation.NOT_ASKED
-    if view.seen is not None and view.seen.silent:
-        return Situation.ONE_SILENT if len(view.seen.silent) == 1 else Situation.SOME_SILENT
+    silent = view.seen.silent if view.seen is not None else frozenset[str]()
+    if suspicion is not None:
+        silent &= suspicion.sound.answering  # while cranking, a sound radio is silent
+    if silent:
+        return Situation.ONE_SILENT if len(silent) == 1 else Situation.SOME_SILENT
     if any(said.codes for said in picture.modules.values()):
         return Situation.CODES_ONLY
     if not view.read_modules:
@@ -155,6 +161,8 @@ def _is_loss(problem: Problem, view: View) -> bool:
 def _headline(situation: Situation, found: Sequence[Problem], codes: Sequence[CodeLine]) -> str:
     if situation is Situation.NO_SUPPLY:
         return "No supply at the diagnostic connector: nothing can be read before it is sound."
+    if situation is Situation.LOW_SUPPLY:
+        return "The supply is too low to judge who is silent: nothing else is suspected before it is sound."
     if situation is Situation.NOT_ASKED:
         return "The sweep broke off before the roll call was done: nothing is known about the modules."
     if found:

@@ -13,6 +13,7 @@ class Situation(StrEnum):
     """What kind of vehicle stands here; each makes a different sheet."""
 
     NO_SUPPLY = "adapter without supply"
+    LOW_SUPPLY = "supply too low to judge silence"
     NOT_ASKED = "the sweep broke off before the roll call was done"
     ALL_SILENT = "all modules silent"
     SOME_SILENT = "some modules silent"

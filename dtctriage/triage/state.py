@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from dtctriage.triage.values import Value, finding_limit, values
-from dtctriage.triage.view import Engine, View
+from collections.abc import Iterable
+
+from dtctriage.sweep.picture import ModuleSaid
+from dtctriage.triage.values import Value, finding_limit, value, values
+from dtctriage.triage.view import Engine, Told, View
+from dtctriage.wiring.profile import Key
 
 ENGINE_SPEED, RUN_TIME = 0x0C, 0x1F
 """PIDs of SAE J1979; run time counts from the start of the engine."""
@@ -22,8 +26,21 @@ def engine_off(view: View) -> str:
 
 
 def engine_running(view: View) -> bool:
-    """Whether a module tells an engine speed above zero."""
-    return any(item.number > 0 for item in values(view, ENGINE_SPEED))
+    """Whether a module tells an engine speed that no starter reaches."""
+    if view.told.engine is Engine.CRANKING:
+        return False
+    return any(item.number >= _running() for item in values(view, ENGINE_SPEED))
+
+
+def key_of(modules: Iterable[ModuleSaid], told: Told) -> Key:
+    """The key's position during the sweep: in start while the engine is cranked, without accessories."""
+    speeds = [found.number for said in modules if (found := value(said, ENGINE_SPEED))]
+    turning = told.engine is None and bool(speeds) and all(0 < speed < _running() for speed in speeds)
+    return Key.START if turning or told.engine is Engine.CRANKING else Key.RUN
+
+
+def _running() -> float:
+    return finding_limit("running_speed").value
 
 
 def cold(view: View) -> str:

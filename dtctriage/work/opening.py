@@ -24,12 +24,13 @@ from dtctriage.triage.known import known_data
 from dtctriage.triage.model import Assessment
 from dtctriage.triage.priors import Priors, own_priors
 from dtctriage.triage.seen import seen_by
+from dtctriage.triage.state import key_of
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.view import Told
 from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.probe_text import ProbeText
-from dtctriage.wiring.profile import Profile
+from dtctriage.wiring.profile import Key, Profile
 from dtctriage.wiring.profile_file import parse_profile
 from dtctriage.work.case import Case, Reasoning
 from dtctriage.work.circuits import entered_of
@@ -100,8 +101,8 @@ def open_sweep(
     wired = profile or (basis.profile if basis and basis.tells else None)
     spoken = ProbeText(wired) if wired else None
     log = read_log(records, order.number, spoken, _span(records, order, sweep))
-    suspicion = suspicion_of(profile, priors)
     told = Told.of(sweep.settings, odometer_km(order))
+    suspicion = suspicion_of(profile, priors, key_of(seen.modules.values(), told))
 
     def judged(observations: Sequence[Observation]) -> Assessment:
         return assess(seen, suspicion, entered, history, told, observations, shop, basis, clearings)
@@ -119,13 +120,13 @@ def open_sweep(
     return Opened(order, sweep, profile, seen, Case(log, reasoning, called), own, grounds)
 
 
-def suspicion_of(profile: Profile | None, priors: Priors) -> Suspicion | None:
-    """A profile prepared for weighing."""
+def suspicion_of(profile: Profile | None, priors: Priors, key: Key) -> Suspicion | None:
+    """A profile prepared for weighing what was seen with the key in a position."""
     if profile is None:
         return None
     # Many small matrices: threads inside BLAS cost several times what they save.
     with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
-        return Suspicion(Wiring(profile), priors=priors)
+        return Suspicion(Wiring(profile), key, priors)
 
 
 def meanings_of(own: OwnTables, make: str | None, profile: Profile | None) -> ShopMeanings:
