@@ -16,6 +16,7 @@ from dtctriage.triage.seen import Seen
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.tables import likelihood, likelihood_source
 from dtctriage.triage.trouble import Trouble
+from dtctriage.triage.weighing import enough
 from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.effects import Effects
 from dtctriage.wiring.faults import FaultKind
@@ -144,6 +145,13 @@ class Factors:
                 1 / (1 + off * off),
                 f"1 / (1 + (({volts:.1f} - {should:.1f}) / {likelihood('volts_spread'):g})^2)",
                 "volts_spread",
+            )
+        if reference is not None and enough(reference) != enough(expected.connector_volts):
+            yield _factor(
+                f"pin 16 reads {reference:.1f} V, expected {expected.connector_volts:.1f} V",
+                likelihood("connector_wrong"),
+                "connector_wrong: on the other side of what a module works from",
+                "connector_wrong",
             )
 
     def _left(self, left: Trouble) -> Factor:

@@ -17,6 +17,7 @@ from dtctriage.triage.tables import likelihood
 from dtctriage.wiring.bench import Means, Observation
 from dtctriage.wiring.meter import Bench
 from dtctriage.wiring.network import Floats
+from dtctriage.wiring.profile import BATTERY
 from dtctriage.wiring.states import Case
 
 WORN_OHMS = (4.0, 40.0, 400.0)
@@ -64,6 +65,10 @@ class Measured:
         if len(worn):
             sizes = [np.exp(self._one(observation, some, ohms)) for ohms in WORN_OHMS]
             plain[worn] = np.mean(sizes, axis=0)
+        if observation.probe.means is Means.VOLTS:
+            # Between these sizes a flat battery may have any voltage.
+            flat = np.array([any(fault.at == BATTERY for fault in case) for case in cases], dtype=bool)
+            plain = np.where(flat, np.maximum(plain, self.baseless(observation)), plain)
         wrong = likelihood("reading_wrong")
         return np.log((1 - wrong) * plain + wrong * self.baseless(observation))
 

@@ -18,6 +18,7 @@ from dtctriage.triage.tables import likelihood, likelihood_source
 from dtctriage.wiring.bench import Means, Observation, Probe
 from dtctriage.wiring.faults import FaultKind
 from dtctriage.wiring.probe_text import ProbeText
+from dtctriage.wiring.profile import BATTERY
 from dtctriage.wiring.states import Case
 
 SPREADS = 2.0
@@ -70,6 +71,8 @@ class ReadingFactors:
         if any(fault.kind is FaultKind.HIGH_RESISTANCE for fault in case) and probe.means is not Means.LOOK:
             sizes = ", ".join(f"{ohms:g}" for ohms in WORN_OHMS)
             told += f", the normal one averaged over corrosion of {sizes} ohm"
+            if probe.means is Means.VOLTS and any(fault.at == BATTERY for fault in case):
+                told += f" and no less than {nothing:.3g}: a flat battery may have any voltage"
         return told
 
     def _chance(self, observation: Observation, case: Case) -> str:

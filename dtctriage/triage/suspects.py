@@ -141,7 +141,11 @@ def fault_words(suspicion: Suspicion, fault: Fault) -> str:
         return f"{thing(suspicion, fault)}: pins {ends} touch"
     part = suspicion.wiring.parts.get(fault.at)
     if part is not None:
-        words = {PartKind.FUSE: "blown or missing", PartKind.SWITCH: "open, or not in the position needed"}
+        words = {
+            PartKind.FUSE: "blown or missing",
+            PartKind.SWITCH: "open, or not in the position needed",
+            PartKind.BATTERY: "flat, or a clamp loose or corroded",
+        }
         return f"{part.title}: {words.get(part.kind, str(fault.kind))}"
     match fault.kind:
         case FaultKind.OFF_THE_BUS:

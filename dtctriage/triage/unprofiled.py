@@ -66,9 +66,13 @@ def find_problems(view: View, basis: Basis) -> Iterator[Problem]:
 def _silence(view: View, basis: Basis, trouble: Trouble) -> Problem:
     suspicion = basis.suspicion
     ranked = suspicion.weigh(basis.seen, trouble, view.observations)
-    offers = profiled.offers_for(suspicion, trouble, ranked)
-    checks = choose(suspicion.bench, profiled.left(view, offers), ranked, partial(things, suspicion))
     told = _TOLD[basis.layout](view, basis)
+    offers = profiled.left(view, profiled.offers_for(suspicion, trouble, ranked))
+    named = partial(things, suspicion)
+    # Where the adapter does not show the connector's supply, the battery comes first and then the connector.
+    battery = [item for item in offers if told.checks and item.what == battery_offer(basis.profile).what]
+    first = choose(suspicion.bench, battery, ranked, named)
+    checks = choose(suspicion.bench, [item for item in offers if item not in battery], ranked, named)
     drives = any(roles()[role].group == DRIVES for role in basis.missed)
     missed = [module for module in basis.profile.module if module.role in basis.missed]
     codes = sorted(trouble.codes, key=str)
@@ -77,7 +81,7 @@ def _silence(view: View, basis: Basis, trouble: Trouble) -> Problem:
         told,
         evidence=(*told.evidence, *cited),
         suspects=suspects(suspicion, ranked),
-        checks=warned(basis.profile, drives, (*told.checks, *checks, *left_to_the_trained(missed))),
+        checks=warned(basis.profile, drives, (*first, *told.checks, *checks, *left_to_the_trained(missed))),
         trouble=trouble,
     )
 
@@ -96,7 +100,7 @@ def _all_silent(view: View, basis: Basis) -> Problem:
         (),
         tuple(dict.fromkeys(evidence)),
         (),
-        tuple(_supply_first(view, basis)),
+        tuple(_connector(view)),
         True,
         open_end=NO_PROFILE,
     )
@@ -107,13 +111,11 @@ def _supply_shown(view: View) -> bool:
     return view.picture.supply is not None and view.picture.supply >= (limit("pin16").low or 0.0)
 
 
-def _supply_first(view: View, basis: Basis) -> Iterator[Check]:
-    """Battery and connector, where the adapter does not show that both are sound."""
+def _connector(view: View) -> Iterator[Check]:
+    """Pin 16, where the adapter does not show what it has."""
     if _supply_shown(view):
         return
-    battery, rule = battery_offer(basis.profile), limit("pin16")
-    words = (battery.what, battery.where, battery.condition, battery.expect, battery.source)
-    yield Check(*words, battery.minutes, 0.0, probes=battery.probes)
+    rule = limit("pin16")
     yield Check(
         "measure pin 16 against pins 4 and 5",
         "diagnostic connector",

@@ -14,7 +14,7 @@ import numpy as np
 
 from dtctriage.triage.outlooks import Shown
 from dtctriage.triage.seen import Seen
-from dtctriage.triage.tables import likelihood
+from dtctriage.triage.tables import likelihood, limit
 from dtctriage.triage.trouble import Expectations, Trouble
 from dtctriage.wiring.faults import FaultKind
 from dtctriage.wiring.network import Floats
@@ -82,6 +82,11 @@ def explained(expectations: Expectations, trouble: Trouble, shown: Shown) -> Exp
             if (module, code) in column:
                 codes[:, i] |= shown.codes[:, column[module, code]]
     return Explained(trouble, mute(sorted(trouble.silent)), unsteady, missed, codes)
+
+
+def enough(volts: Floats | float) -> Flags:
+    """Whether modules work at a supply of so many volts."""
+    return np.asarray(volts) >= (limit("module_minimum").low or 0.0)
 
 
 class Weigher:
@@ -173,7 +178,15 @@ class Weigher:
             expected = shown.volts[:, shown.modules.index(module)]
             off = volts - expected if reference is None else seen_drop - (expected - shown.connector)
             total -= np.log1p((off / spread) ** 2)
-        return total
+        return total + self._connector(shown)
+
+    def _connector(self, shown: Shown) -> Floats:
+        """Whether pin 16 has what a module works from, or not, as each suspect would have it."""
+        volts = self._seen.connector_volts
+        if volts is None:
+            return np.zeros(len(shown))
+        fits = enough(shown.connector) == enough(volts)
+        return np.where(fits, 0.0, math.log(likelihood("connector_wrong")))
 
     def _noise(self, silent: Flags, unsteady: Flags, missed: Flags, codes: Flags) -> Floats:
         """The chance that trouble shows although its cause is not there."""

@@ -127,6 +127,10 @@ def _faults(profile: Profile) -> Iterator[Fault]:
 
 
 def _part_faults(part: Part) -> Iterator[Fault]:
+    if part.kind is PartKind.BATTERY:
+        # Flat, or with a clamp that is loose or corroded: it gives no current, how little nobody knows.
+        yield Fault(FaultKind.HIGH_RESISTANCE, part.id)
+        return
     yield Fault(FaultKind.OPEN, part.id)
     if part.kind in (PartKind.GROUND, PartKind.TERMINAL, PartKind.CONTACT):
         yield Fault(FaultKind.HIGH_RESISTANCE, part.id)

@@ -38,6 +38,8 @@ CONTACT_OHMS = 0.005
 OPEN_OHMS = 1e8
 """A switch contact that is open at rest: far above the 10 Mohm of a meter."""
 
+CELLS = f"{BATTERY}.cells"
+"""The node inside the battery: between it and what hangs on its clamps lies half of its resistance."""
 ONLY_PLUG = "plug"
 """What a plug is called where the module has but one."""
 
@@ -54,6 +56,7 @@ class PartKind(StrEnum):
     GROUND = "ground point"
     LOAD = "load"
     SENSOR = "sensor element"
+    BATTERY = "battery"
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +118,7 @@ class _Expansion:
         self._low = profile.low_names
 
     def parts(self) -> Iterator[Part]:
+        yield self._battery()
         for fuse in self._profile.fuse:
             yield from self._fuse(fuse)
         for relay in self._profile.relay:
@@ -133,6 +137,11 @@ class _Expansion:
             yield from self._circuit(circuit)
         for sensor in self._profile.sensor:
             yield from self._sensor(sensor)
+
+    def _battery(self) -> Part:
+        battery = self._profile.battery
+        ends = (CELLS, BATTERY)
+        return Part(BATTERY, PartKind.BATTERY, *ends, battery.ohms / 2, "the battery", battery.place)
 
     def _fuse(self, fuse: Fuse) -> Iterator[Part]:
         yield from self._run(fuse, f"{fuse.id}.in")

@@ -29,6 +29,7 @@ from dtctriage.wiring.network import (
     Prepared,
     no_changes,
 )
+from dtctriage.wiring.parts import CELLS
 from dtctriage.wiring.profile import BATTERY
 
 PULL_IN = 0.6
@@ -151,7 +152,7 @@ class Sound:
         for element, siemens in zip(self.circuitry.elements, conducting, strict=True):
             network.conductance(element.a, element.b, float(siemens))
         if self.setup.battery:
-            network.source(BATTERY, battery.volts, battery.ohms)
+            network.source(CELLS, battery.volts, battery.ohms / 2)
         for source, powered in zip(self.circuitry.sources, now.powered[0, self._owners], strict=True):
             if powered and self.setup.battery:
                 network.current(source.plus, source.minus, source.volts / source.ohms)

@@ -9,6 +9,7 @@ import pytest
 from dtctriage.triage.assess import assess
 from dtctriage.triage.generic import Layout, basis_of
 from dtctriage.triage.model import Problem, Situation
+from dtctriage.triage.suspects import suspects
 from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.contradictions import contradictions
 from dtctriage.wiring.entered import parse_line
@@ -178,8 +179,27 @@ def test_all_silent_begins_with_battery_and_connector_unless_the_adapter_shows_t
     assert "turn the key to run, open a door, and call the roll again" in texts
     assert any("pins 6 and 14" in text for text in texts)
     assert problem.suspects[0].title == "the key: in off, not in run"
+    assert ("the battery" in [item.title for item in problem.suspects]) is (supply is None)
     shown = [item.text for item in judged.evidence]
     assert any("12.5 V at the connector" in text for text in shown) is (supply is not None)
+
+
+@pytest.mark.parametrize(
+    ("volts", "first"),
+    [(3.4, "the battery"), (9.6, "the battery"), (0.2, "the battery"), (12.6, "the key: in off, not in run")],
+)
+def test_all_silent_with_a_battery_that_gives_nothing(bench: Bench, volts: float, first: str) -> None:
+    """Modules stop talking below 9 to 10 V (makers' service literature): such a battery is the cause, and a
+    sound one (12.65 V full, an open-circuit table) is none."""
+    picture = bench.swept(rounds=3, supply=None)
+    (probe,) = only(assess(picture)).checks[0].probes
+    basis = basis_of(picture)
+    trouble = basis.suspicion.trouble(basis.seen)
+    ranked = basis.suspicion.weigh(basis.seen, trouble, (Observation(probe, volts),))
+    told = {item.title: item.share for item in suspects(basis.suspicion, ranked)}
+    assert next(iter(told)) == first
+    assert (told.get("the battery", 0.0) > 0.8) is (first == "the battery")
+    assert volts < 10 or told.get("the battery", 0.0) < 0.02
 
 
 def test_a_silent_modules_own_fuse_ground_and_connector(bench: Bench) -> None:

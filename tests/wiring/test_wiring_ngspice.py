@@ -17,8 +17,8 @@ from dtctriage.wiring.bench import PLUGGED, Setup
 from dtctriage.wiring.faults import Fault, FaultKind, possible_faults
 from dtctriage.wiring.meter import LAMP_OHMS
 from dtctriage.wiring.network import LEAK_SIEMENS, REFERENCE, Floats
+from dtctriage.wiring.parts import CELLS
 from dtctriage.wiring.power import Wiring, power_of
-from dtctriage.wiring.profile import BATTERY
 from dtctriage.wiring.states import States
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
@@ -65,7 +65,7 @@ class Netlist:
                 self.lines.append(f"R{prefix}e{place} {named(element.a)} {named(element.b)} {1 / siemens!r}")
         battery = wiring.profile.battery
         self.lines.append(f"V{prefix} {prefix}b 0 DC {battery.volts!r}")
-        self.lines.append(f"R{prefix}b {prefix}b {named(BATTERY)} {battery.ohms!r}")
+        self.lines.append(f"R{prefix}b {prefix}b {named(CELLS)} {battery.ohms / 2!r}")
         powered = dict(zip((m.id for m in wiring.profile.module), states.switched.powered[row], strict=True))
         for number, source in enumerate(wiring.circuitry.sources):
             if powered[source.owner]:

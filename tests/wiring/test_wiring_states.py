@@ -13,8 +13,9 @@ from dtctriage.wiring.bench import PLUGGED, Setup
 from dtctriage.wiring.effects import Outlook, effects
 from dtctriage.wiring.faults import Fault, FaultKind, possible_faults
 from dtctriage.wiring.network import REFERENCE, Network
+from dtctriage.wiring.parts import CELLS
 from dtctriage.wiring.power import Wiring, power_of
-from dtctriage.wiring.profile import BATTERY, Key
+from dtctriage.wiring.profile import Key
 from dtctriage.wiring.states import States
 
 CLOSE = 2e-3
@@ -25,7 +26,7 @@ def from_scratch(wiring: Wiring, case: Sequence[Fault], states: States, row: int
     """The same vehicle stamped element by element, with relays, fuses and supplies as `states` found them."""
     circuitry, profile = wiring.circuitry, wiring.profile
     network = Network()
-    network.source(BATTERY, profile.battery.volts, profile.battery.ohms)
+    network.source(CELLS, profile.battery.volts, profile.battery.ohms / 2)
     wanted: dict[int, float] = {}
     for fault in case:
         for place, siemens in circuitry.wanted(fault, 40.0):
