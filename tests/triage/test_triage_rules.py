@@ -271,6 +271,39 @@ def test_vin_differs_between_modules_and_from_the_order(bench: Bench, ruled: Rul
     assert ruled(vin_differs.find, with_modules(bench, *three[:2]), vin=VIN) == []
 
 
+def test_where_all_modules_agree_the_paper_is_to_be_compared(bench: Bench, ruled: Ruled) -> None:
+    """No module comes from another vehicle when one sign was typed wrongly (common practice)."""
+    both = [engine(bench), bench.said(0x760, vins={"identifier F190": VIN})]
+    (found,) = ruled(vin_differs.find, with_modules(bench, *both), vin=f"{VIN[:8]}4{VIN[9:]}")
+    assert found.detail.endswith("they differ at position 9 alone")
+    assert "VIN plate" in found.advice and "--correct-vin" in found.advice
+    (found,) = ruled(vin_differs.find, with_modules(bench, *both), vin=OTHER_VIN)
+    assert "differ at" not in found.detail and "VIN plate" in found.advice
+    foreign = bench.said(0x7E1, vins={"service 09": OTHER_VIN})
+    (found,) = ruled(vin_differs.find, with_modules(bench, *both, foreign), vin=VIN)
+    assert found.title == "VINs differ: 7E1" and "another vehicle may lack coding" in found.advice
+
+
+def test_the_check_digit_of_a_typed_vin_is_tested_too(bench: Bench, ruled: Ruled) -> None:
+    """1M8GDM9AXKP042788: the worked example of the check digit of 49 CFR 565 (from memory)."""
+    right = "1M8GDM9AXKP042788"
+    picture = with_modules(bench, engine(bench, vin=right))
+    assert ruled(vin_doubtful.find, picture, vin=right) == []
+    (found,) = ruled(vin_doubtful.find, picture, vin="1M8GDM9AXKP042789")
+    assert found.title.startswith("VIN from the repair order: check digit is X, computed ")
+
+
+def test_a_module_that_was_never_given_a_vin(bench: Bench, ruled: Ruled) -> None:
+    blank = bench.said(0x7A0, identity={"VIN": "not programmed"})
+    mute = bench.said(0x722)
+    (found,) = ruled(vin_absent.find, with_modules(bench, engine(bench), blank, mute))
+    assert found.title == "7A0 was never given a VIN" and found.weight is Weight.LOOK
+    alone = with_modules(bench, engine(bench, vin=""), blank)
+    assert [item.title for item in ruled(vin_absent.find, alone)] == [
+        "VIN not available from the engine module"
+    ]
+
+
 @pytest.mark.parametrize("typed", [VIN.lower(), f" {VIN} ", f"{VIN[:8]} {VIN[8:]}"])
 def test_a_vin_typed_otherwise_is_the_same(bench: Bench, ruled: Ruled, typed: str) -> None:
     assert ruled(vin_differs.find, with_modules(bench, engine(bench)), vin=typed) == []

@@ -1,4 +1,4 @@
-"""The engine module gives no VIN."""
+"""A module that should hold the VIN gives none."""
 
 from __future__ import annotations
 
@@ -11,10 +11,38 @@ from dtctriage.triage.view import View
 
 RULE = "vin_absent"
 ENGINE = "engine_control"
+SOURCE = "SAE J1979 service 09; ISO 14229-1 identifier F190"
 _OBD = frozenset({Language.J1979, Language.OBD_ON_UDS})
 
 
 def find(view: View) -> Iterator[Finding | Abstained]:
+    """The engine module without a VIN, and any other that was never given the one that the rest hold."""
+    yield from _engine(view)
+    yield from _blank(view)
+
+
+def _blank(view: View) -> Iterator[Finding]:
+    """Modules that answer for their VIN with nothing in it, beside others that have one."""
+    others = [label for label, said in view.modules if any(said.vins.values())]
+    if not others:
+        return
+    for label, said in view.modules:
+        if "VIN" not in said.identity or any(said.vins.values()) or view.is_engine(said):
+            continue
+        held = f"{len(others)} other module{'s hold' if len(others) > 1 else ' holds'} one"
+        yield Finding(
+            RULE,
+            Weight.LOOK,
+            f"{label} was never given a VIN",
+            f"Its VIN is empty, and {held}.",
+            (view.ledger.cite(EvidenceKind.IDENTITY, label, "VIN empty"),),
+            SOURCE,
+            "A new module that was not programmed, or a used one that was reset: ask who fitted it, and "
+            "whether it was coded.",
+        )
+
+
+def _engine(view: View) -> Iterator[Finding | Abstained]:
     """Silent, refusing or empty: three different reasons for a missing VIN."""
     engines = [(label, said) for label, said in view.modules if view.is_engine(said)]
     if any(vin for _, said in engines for vin in said.vins.values()):
@@ -43,7 +71,7 @@ def find(view: View) -> Iterator[Finding | Abstained]:
         "VIN not available from the engine module",
         f"Since {reason}, the VIN is {source}.",
         (cited,),
-        "SAE J1979 service 09; ISO 14229-1 identifier F190",
+        SOURCE,
         "Compare with the VIN plate before ordering a part or programming anything.",
     )
 

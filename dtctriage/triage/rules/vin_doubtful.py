@@ -22,6 +22,8 @@ def find(view: View) -> Iterator[Finding | Abstained]:
             holders.setdefault(vin, label)
     if not holders:
         yield Abstained(RULE, "no module tells a VIN")
+    if view.vin_entered:
+        holders.setdefault(view.vin_entered, "the repair order")
     for vin, label in holders.items():
         warnings = _warnings(vin)
         if warnings:
