@@ -12,7 +12,7 @@ from dtctriage.services.uds import StatusBit
 from dtctriage.sweep.picture import ModuleSaid, StoredCode
 from dtctriage.triage.model import CodeLine, ModuleLine, Problem
 from dtctriage.triage.module_data import stored_with
-from dtctriage.triage.seen import strongest
+from dtctriage.triage.seen import failing, strongest
 from dtctriage.triage.view import View
 from dtctriage.triage.watched import codes_of_part, watched
 
@@ -80,7 +80,7 @@ def _codes(view: View, label: str, said: ModuleSaid, problems: Sequence[Problem]
             str(failure_type(kind)) if kind else "",
             memories,
             _because(label, entry, problems),
-            (label, entry.dtc.number) in starts,
+            (label, entry.dtc.number) in starts and failing(entry) is not False,
             stored_with(said, entry.dtc),
             f"{told.origin.value}, {told.source}" if told.origin is Origin.SHOP else "",
         )

@@ -41,9 +41,10 @@ def find_problems(view: View, suspicion: Suspicion) -> Iterator[Problem]:
 
 
 def past_causes(view: View, suspicion: Suspicion, seen: Seen) -> Iterator[Problem]:
-    """The problems behind circuit codes that are stored and not failing now."""
+    """The problems behind circuit codes that are stored and not failing now: they stop nothing."""
     for problem in causes(view, suspicion, seen, suspicion.past_trouble(seen)):
-        yield replace(problem, open_end=f"{COMES_AND_GOES} {problem.open_end}".strip())
+        words = f"{COMES_AND_GOES} {problem.open_end}".strip()
+        yield replace(problem, open_end=words, stops_vehicle=False)
 
 
 def causes(view: View, suspicion: Suspicion, seen: Seen, trouble: Trouble) -> Iterator[Problem]:

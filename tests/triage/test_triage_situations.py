@@ -192,6 +192,18 @@ def test_a_key_that_is_not_in_run_is_no_fault_of_a_part(bench: Bench, key: Key, 
     assert problem.checks[0].what == "turn the key to run, open a door, and call the roll again"
 
 
+def test_a_circuit_that_does_not_fail_now_stops_nothing(bench: Bench) -> None:
+    """28: ISO 14229-1 Annex D, confirmed and not failing."""
+    picture = bench.picture(Fault(FaultKind.OPEN, "starter relay load"))
+    for said in picture.modules.values():
+        said.codes[:] = [bench.stored(entry.dtc, bench.HISTORY) for entry in said.codes]
+    judged = bench.assess(picture)
+    assert [(problem.stops_vehicle, "comes and goes" in problem.open_end) for problem in judged.problems] == [
+        (False, True)
+    ]
+    assert not any(line.stops_vehicle for line in judged.codes)
+
+
 def test_a_dead_run_contact_is_told_from_the_key_by_what_partners_say(bench: Bench) -> None:
     """With the key in run the awake modules miss the others; with the key off they do not judge."""
     (problem,) = bench.problems(bench.picture(Fault(FaultKind.OPEN, "F3")))
