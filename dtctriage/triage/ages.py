@@ -16,6 +16,7 @@ from dtctriage.services import obd_on_uds
 from dtctriage.services.pids import data_lengths, signals
 from dtctriage.sweep.picture import ModuleSaid
 from dtctriage.triage.clocks import apart, duration
+from dtctriage.triage.seen import strongest
 from dtctriage.triage.values import in_compared_unit, meant, value
 from dtctriage.triage.view import View
 
@@ -25,7 +26,8 @@ FRAME_CODE = 0x02
 
 @dataclass(frozen=True, slots=True)
 class Scale:
-    """A kind of counter. `limit`: row of finding_limits within which codes belong to one moment.
+    """A kind of counter. `limit`: row of finding_limits within which codes belong to one moment; `reach`: the
+    one within which a code may follow from another.
 
     `reference` is what it counts back from: now, or the latest record where nobody tells how it stands now.
     """
@@ -33,6 +35,7 @@ class Scale:
     name: str
     unit: str
     limit: str
+    reach: str
     reference: str = "ago"
 
     def text(self, number: float) -> str:
@@ -46,10 +49,10 @@ class Scale:
         return replace(self, reference="before the last")
 
 
-KM = Scale("distance", "km", "chain_km")
-ENGINE_TIME = Scale("engine time", "min", "chain_minutes")
-CLOCK = Scale("clock", "min", "chain_clock", "before the last")
-KEY_CYCLES = Scale("key cycles", "key cycles", "chain_cycles")
+KM = Scale("distance", "km", "chain_km", "reach_km")
+ENGINE_TIME = Scale("engine time", "min", "chain_minutes", "reach_minutes")
+CLOCK = Scale("clock", "min", "chain_clock", "reach_clock", "before the last")
+KEY_CYCLES = Scale("key cycles", "key cycles", "chain_cycles", "reach_cycles")
 SCALES = (KM, ENGINE_TIME, KEY_CYCLES, KM.between_records, CLOCK, KEY_CYCLES.between_records)
 _VEHICLE = {"odometer": KM, "clock": CLOCK, "key cycles": KEY_CYCLES, f"{ODOMETER:02X}": KM}
 """Counters of the vehicle as a whole: all modules' records can be held against each other."""
@@ -71,13 +74,17 @@ class Age:
     dtc: Dtc
     ago: Mapping[Scale, float]
 
-    def __str__(self) -> str:
-        told = ", ".join(scale.text(number) for scale, number in self.ago.items())
-        return f"{self.dtc} in {self.label}: {told}"
+    @property
+    def told(self) -> str:
+        """`120 km ago, 30 min ago`."""
+        return ", ".join(scale.text(number) for scale, number in self.ago.items())
 
 
 def ages(view: View) -> list[Age]:
-    """One age a code, of its oldest record that can be trusted."""
+    """One age a code, of its oldest record that can be trusted.
+
+    A module may keep records of one code under its number alone and with its failure type: they are one's.
+    """
     vehicle: dict[str, float] = {}
     for _, said in view.modules:
         vehicle = _vehicle_counters(said) | vehicle
@@ -87,8 +94,9 @@ def ages(view: View) -> list[Age]:
     found: dict[tuple[str, Dtc], dict[Scale, float]] = {}
     for label, said, each in records:
         now = vehicle | _own_counters(said) | _vehicle_counters(said)
+        typed = _typed(said)
         for dtc, then in each:
-            ago = found.setdefault((label, dtc), {})
+            ago = found.setdefault((label, typed.get(dtc, dtc)), {})
             for scale, number in _counted_back(then, now, latest):
                 ago[scale] = max(ago.get(scale, 0.0), number)
     return [Age(label, dtc, ago) for (label, dtc), ago in found.items() if ago]
@@ -113,6 +121,14 @@ def _counted_back(
                 yield scale, now[name] - number
         elif name in latest:
             yield scale.between_records, latest[name] - number
+
+
+def _typed(said: ModuleSaid) -> dict[Dtc, Dtc]:
+    """For each number of a code the one that the module stores with a failure type, where it is only one."""
+    found: dict[Dtc, list[Dtc]] = {}
+    for entry in strongest(said):
+        found.setdefault(entry.dtc.base, []).append(entry.dtc)
+    return {base: codes[0] for base, codes in found.items() if len(codes) == 1}
 
 
 def _latest(records: Iterable[Mapping[str, float]]) -> dict[str, float]:

@@ -70,6 +70,7 @@ def assess(
         with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
             found = tuple(sorted(_problems(view, suspicion, basis), key=_not_stopping))
         situation = _refine(view, situation, found)
+    view = replace(view, explained=tuple(map(_explained, found)))
     verdicts = tuple(_verdicts(view, situation))
     spoken = (explained(item) for item in verdicts if isinstance(item, Finding))
     wired = [item for item in found if not _generic(view, item)]
@@ -98,6 +99,11 @@ def assess(
 
 def _not_stopping(problem: Problem) -> bool:
     return not problem.stops_vehicle
+
+
+def _explained(problem: Problem) -> frozenset[str]:
+    about = problem.trouble.codes if problem.trouble else ()
+    return frozenset({*problem.explains, *(f"{module} {dtc}" for module, dtc in about)})
 
 
 def _problems(view: View, suspicion: Suspicion | None, basis: Basis | None) -> Iterator[Problem]:

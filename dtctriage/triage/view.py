@@ -108,6 +108,8 @@ class View:
     """The shop's own meanings for the vehicle's make."""
     clearings: tuple[OwnClearing, ...] = ()
     """The vehicle's clearings by this shop before the sweep, the latest first."""
+    explained: tuple[frozenset[str], ...] = ()
+    """Of each problem the codes that it is about and those that follow from it, "MODULE CODE" each."""
 
     def meaning(self, dtc: Dtc) -> Meaning:
         """What a code means, the shop's own words first."""

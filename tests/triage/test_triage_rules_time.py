@@ -20,6 +20,7 @@ from dtctriage.triage.rules import (
     supply_apart,
 )
 from dtctriage.wiring.circuits import Readings
+from dtctriage.wiring.faults import Fault, FaultKind
 
 Bench = Any
 Judged = Any
@@ -57,6 +58,49 @@ def test_order_by_engine_time_where_no_distance_is_kept(bench: Bench, judged: Ju
     """Now 1800 min; stored at 1798 and 1500."""
     picture = framed(bench, ("P0300", {0x4E: "0706"}), ("P0351", {0x4E: "05DC"}))
     assert bench.titles(judged(order_in_time.find, picture)) == ["Came first: P0351 in 7E1, 300 min ago"]
+
+
+def test_an_old_code_is_no_beginning_of_one_stored_today(bench: Bench, judged: Judged) -> None:
+    """Now 2000 km; stored at 700 and 2000: no fault of 1300 km ago leads to today's (common practice)."""
+    picture = framed(bench, ("P0420", {0x31: "02BC"}), ("P0615", {0x31: "07D0"}))
+    for said in picture.modules.values():
+        said.data[0x31] = bytes.fromhex("07D0")
+    assert judged(order_in_time.find, picture) == []
+
+
+@pytest.mark.parametrize("status", [0x28, 0x2F])
+def test_nothing_is_started_with_a_code_that_is_history(bench: Bench, judged: Judged, status: int) -> None:
+    """28, 2F: ISO 14229-1 Annex D, confirmed and not failing, confirmed and failing."""
+    picture = framed(bench, ("U0100", {0x31: "03E3"}), ("P0562", {0x31: "0370"}))
+    earliest = list(picture.modules.values())[1]
+    earliest.codes[:] = [bench.stored("P0562", status)]
+    (one,) = judged(order_in_time.find, picture)
+    assert bool(one.advice) is (status == 0x2F)
+
+
+def test_a_code_that_two_services_tell_is_one(bench: Bench, judged: Judged) -> None:
+    """The freeze frame of SAE J1979 has no failure type, the snapshot of ISO 14229-1 has one."""
+    picture = framed(bench, ("P0420", {0x31: "0370"}))
+    (said,) = picture.modules.values()
+    said.codes.append(bench.stored("P0420-11"))
+    said.kept.append(Kept(bench.stored("P0420-11").dtc, False, 1, ((0xF431, bytes.fromhex("0370")),)))
+    assert judged(order_in_time.find, picture) == []
+
+
+def test_codes_of_one_moment_that_a_problem_explains_are_not_told_again(bench: Bench) -> None:
+    """A blown fuse silences one module, and its partners store that at one moment."""
+    picture = bench.picture(Fault(FaultKind.OPEN, "F21"))
+    for said in picture.modules.values():
+        said.data[0x31] = bytes.fromhex("03E8")
+        for nth, entry in enumerate(said.codes):
+            said.frames[nth] = {0x02: entry.dtc.number.to_bytes(2, "big"), 0x31: bytes.fromhex("0370")}
+    told = [item for item in bench.assess(picture).findings if item.rule == "order_in_time"]
+    assert told == []
+    stranger = bench.module(picture, "HVAC")
+    stranger.codes.append(bench.stored("B1000"))
+    stranger.frames[9] = {0x02: bench.stored("B1000").dtc.number.to_bytes(2, "big"), 0x31: b"\x03\x70"}
+    told = [item for item in bench.assess(picture).findings if item.rule == "order_in_time"]
+    assert len(told) == 1 and "B1000 in HVAC" in told[0].title
 
 
 @pytest.mark.parametrize("then", ["FFFF", "0500", ""])
