@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -49,11 +49,16 @@ def vin(serial: int, body: str = "G0ZKV5C2", year_and_plant: str = "P1") -> str:
 
 
 def events(
-    answering: Iterable[int], calibration: str = "", cvn: str = "", cycles: int | None = None
+    answering: Iterable[int],
+    calibration: str = "",
+    cvn: str = "",
+    cycles: int | None = None,
+    measured: Mapping[int, str] | None = None,
 ) -> Iterator[Event]:
     """A sweep without a profile: the eight emission addresses are called, some answer.
 
     `cycles`: the engine's ignition cycles, the second of sixteen counters of info type 08 (SAE J1979).
+    `measured`: what the engine module answers to service 01, by PID, as hexadecimal text.
     """
     yield SweepStarted("bench", "memory:", False, 1)
     yield BusOpened(BusProtocol.CAN11_500, False)
@@ -74,6 +79,10 @@ def events(
         yield Answered(Ask(Stage.IDENTIFICATION, engine, b"\x09\x08"), 0x7E8, counters, 2.5)
     yield StageBegun(Stage.CODES, 1)
     yield Answered(Ask(Stage.CODES, engine, b"\x03"), 0x7E8, b"\x43\x00", 3.0)
+    yield StageBegun(Stage.CURRENT_DATA, 1)
+    for pid, text in (measured or {}).items():
+        answer = bytes([0x41, pid]) + bytes.fromhex(text)
+        yield Answered(Ask(Stage.CURRENT_DATA, engine, bytes([0x01, pid])), 0x7E8, answer, 4.0)
     yield SweepFinished()
 
 
@@ -217,6 +226,16 @@ def test_no_more_vehicles_than_useful_are_looked_at(records: Records, visit: Vis
         visit(f"RO-{nth}", vin(nth), USUAL[:1], day=nth)
     visit("RO-NEW", vin(999), day=99)
     assert len(history(records, "RO-NEW").vehicles) == MOST_LIKE  # type: ignore[attr-defined]
+
+
+def test_tracks_of_a_pedal_are_held_against_those_of_like_vehicles(records: Records, visit: Visit) -> None:
+    """PIDs 49 and 4A, A*100/255 %: 26 is 14.9, 13 half of it; 0C and 1F: the engine stands (SAE J1979)."""
+    rest = {0x0C: "0000", 0x1F: "0000", 0x49: "26"}
+    for nth in range(3):
+        visit(f"RO-{nth}", vin(nth), day=nth, measured=rest | {0x4A: "13"})
+    visit("RO-NEW", vin(999), day=20, measured=rest | {0x4A: "26"})
+    (told,) = (item for item in sheet_of(records, "RO-NEW").findings if item.rule == "rest_tracks")
+    assert told.detail.endswith("E would be 7 % beside pedal position D 15 % on 3 like vehicles.")
 
 
 def test_addresses_that_most_like_vehicles_answer_on_are_called(records: Records, visit: Visit) -> None:
