@@ -6,10 +6,12 @@ Nothing is erased, only undone.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import asdict, fields
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import RowMapping, Table, select, update
+from sqlalchemy import Connection, RowMapping, Table, select, update
 
 from dtctriage.records import orders, tables
 from dtctriage.records.database import Database, insert_row
@@ -33,15 +35,15 @@ class JobLog:
 
     def add(self, number: str, entry: Entry, *, who: str, at: datetime) -> Logged[Entry]:
         """Raises UnknownOrder, and ValueRefused for a value that is not a finite number."""
-        if isinstance(entry, Measurement) and entry.value is not None and not math.isfinite(entry.value):
-            raise ValueRefused(f"{entry.value} is no reading", "Give a number, or the reading in words")
-        table = _TABLES[type(entry)]
+        return self.add_all(number, (entry,), who=who, at=at)[0]
+
+    def add_all(
+        self, number: str, entries: Iterable[Entry], *, who: str, at: datetime
+    ) -> tuple[Logged[Entry], ...]:
+        """Add entries that belong together: all of them or none. Raises as `add`."""
         with self._database.writing() as connection:
             order = orders.find(connection, number)
-            values = {"order_id": order["id"], "who": who, "at": at, **asdict(entry)}
-            key = insert_row(connection, table, values)
-            row = connection.execute(select(table).where(table.c.id == key)).mappings().one()
-        return _logged(row, order["number"], type(entry))
+            return tuple(_added(connection, order, entry, who, at) for entry in entries)
 
     def entries(self, number: str, kind: type[Entry], *, undone: bool = False) -> tuple[Logged[Entry], ...]:
         """The order's entries of one kind in the order they were made; undone ones only on request."""
@@ -72,20 +74,35 @@ class JobLog:
             }
         return tuple(kinds for kinds in latest.values() if kinds)
 
-    def undo(self, logged: Logged[Entry], *, at: datetime) -> Logged[Entry]:
-        """Take an entry back: it stays in the log with the time it was undone. Raises AlreadyUndone."""
-        kind = type(logged.entry)
-        table = _TABLES[kind]
-        chosen = table.c.id == logged.id
+    def undo(self, *logged: Logged[Any], at: datetime) -> tuple[Logged[Any], ...]:
+        """Take entries back, all of them or none: they stay in the log with the time they were undone.
+
+        Raises AlreadyUndone.
+        """
         with self._database.writing() as connection:
-            open_entry = update(table).where(chosen, table.c.undone_at.is_(None))
-            if connection.execute(open_entry.values(undone_at=at)).rowcount == 0:
-                name = kind.__name__.lower()
-                raise AlreadyUndone(
-                    f"That {name} was undone before", f"Look at the log of {logged.order} again"
-                )
-            row = connection.execute(select(table).where(chosen)).mappings().one()
-        return _logged(row, logged.order, kind)
+            return tuple(_undone(connection, item, at) for item in logged)
+
+
+def _added(connection: Connection, order: RowMapping, entry: Entry, who: str, at: datetime) -> Logged[Entry]:
+    if isinstance(entry, Measurement) and entry.value is not None and not math.isfinite(entry.value):
+        raise ValueRefused(f"{entry.value} is no reading", "Give a number, or the reading in words")
+    table = _TABLES[type(entry)]
+    key = insert_row(connection, table, {"order_id": order["id"], "who": who, "at": at, **asdict(entry)})
+    row = connection.execute(select(table).where(table.c.id == key)).mappings().one()
+    return _logged(row, order["number"], type(entry))
+
+
+def _undone(connection: Connection, logged: Logged[Any], at: datetime) -> Logged[Any]:
+    kind = type(logged.entry)
+    table = _TABLES[kind]
+    chosen = table.c.id == logged.id
+    open_entry = update(table).where(chosen, table.c.undone_at.is_(None))
+    if connection.execute(open_entry.values(undone_at=at)).rowcount == 0:
+        raise AlreadyUndone(
+            f"That {kind.__name__.lower()} was undone before", f"Look at the log of {logged.order} again"
+        )
+    row = connection.execute(select(table).where(chosen)).mappings().one()
+    return _logged(row, logged.order, kind)
 
 
 def _logged(row: RowMapping, number: str, kind: type[Entry]) -> Logged[Entry]:

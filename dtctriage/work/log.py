@@ -123,9 +123,8 @@ def measurement(observation: Observation, typed: str, spoken: ProbeText, doubt: 
 
 
 def keep(records: Records, number: str, entries: Iterable[Measurement], *, who: str, at: datetime) -> None:
-    """Keep the readings of one check: they have one time, and are undone together."""
-    for entry in entries:
-        records.log.add(number, entry, who=who, at=at)
+    """Keep the readings of one check: all or none, with one time, for they are undone together."""
+    records.log.add_all(number, entries, who=who, at=at)
 
 
 def take_back(records: Records, number: str, at: datetime) -> tuple[Logged[Any], ...]:
@@ -138,7 +137,7 @@ def take_back(records: Records, number: str, at: datetime) -> tuple[Logged[Any],
     if not entries:
         raise TriageError(f"The log of {number} holds nothing to take back", "Look at it: dtctriage sheet")
     latest = max(item.at for item in entries)
-    return tuple(records.log.undo(item, at=at) for item in entries if item.at == latest)
+    return records.log.undo(*(item for item in entries if item.at == latest), at=at)
 
 
 def entry_words(entry: Measurement | Note | Conclusion | EnteredCircuit) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -44,13 +45,37 @@ def test_entries_stand_in_the_order_they_were_made(records: Records) -> None:
 def test_what_is_undone_stays_in_the_log(records: Records) -> None:
     records.create_or_update_order("7", at=NINE)
     first, second = (records.log.add("7", VOLTS, who="Ilse Marr", at=NINE) for _ in range(2))
-    undone = records.log.undo(second, at=NINE + timedelta(minutes=1))
+    (undone,) = records.log.undo(second, at=NINE + timedelta(minutes=1))
     assert undone.undone_at == NINE + timedelta(minutes=1)
     assert records.log.entries("7", Measurement) == (first,)
     assert records.log.entries("7", Measurement, undone=True) == (first, undone)
     with pytest.raises(AlreadyUndone, match="That measurement was undone before"):
         records.log.undo(second, at=NINE + timedelta(minutes=2))
     assert records.log.entries("7", Measurement, undone=True) == (first, undone)
+
+
+def test_entries_that_belong_together_are_kept_all_or_none(records: Records) -> None:
+    records.create_or_update_order("7", at=NINE)
+
+    def broken_off() -> Iterator[Measurement]:
+        yield VOLTS
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        records.log.add_all("7", broken_off(), who="Ilse Marr", at=NINE)
+    assert records.log.entries("7", Measurement) == ()
+    kept = records.log.add_all("7", (VOLTS, LAMP), who="Ilse Marr", at=NINE)
+    assert [logged.entry for logged in kept] == [VOLTS, LAMP]
+    assert records.log.entries("7", Measurement) == kept
+
+
+def test_entries_that_belong_together_are_undone_all_or_none(records: Records) -> None:
+    records.create_or_update_order("7", at=NINE)
+    first, second = records.log.add_all("7", (VOLTS, LAMP), who="Ilse Marr", at=NINE)
+    records.log.undo(second, at=NINE + timedelta(minutes=1))
+    with pytest.raises(AlreadyUndone):
+        records.log.undo(first, second, at=NINE + timedelta(minutes=2))
+    assert records.log.entries("7", Measurement) == (first,)
 
 
 def test_no_entry_without_an_order(records: Records) -> None:

@@ -115,6 +115,16 @@ def test_the_readings_of_one_check_are_taken_back_together(records: Records, spo
     assert [item.undone_at for item in kept] == [later, later]
 
 
+def test_a_check_that_breaks_off_leaves_no_half(records: Records) -> None:
+    def broken_off() -> Iterator[Measurement]:
+        yield Measurement("F21", "key run", "volts", "12 V")
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        keep(records, ORDER, broken_off(), who="A", at=AT)
+    assert records.log.entries(ORDER, Measurement) == ()
+
+
 def test_the_latest_conclusion_stands(records: Records, spoken: ProbeText) -> None:
     assert read_log(records, ORDER, spoken, Span(AT)).conclusion is None
     for minute, text in enumerate(("fuse", "wire")):
