@@ -95,7 +95,7 @@ def intake(
     with Records.open(records) as kept:
         # A way in that cannot be opened leaves no empty order behind.
         with closing(open_link(link)) as way, closing(Progress()) as progress:
-            number = _new_number(kept) if order is None else order
+            number = kept.new_order(f"RO-{now():%Y%m%d}-", now()).number if order is None else order
             _write_order(
                 kept,
                 number,
@@ -125,13 +125,6 @@ def _write_order(records: Records, number: str, correct_vin: bool, **details: An
         raise VinMismatch(
             error.message, "Check the order number; if the VIN was mistyped before, add --correct-vin"
         ) from error
-
-
-def _new_number(records: Records) -> str:
-    """The day and a running number: RO-20261125-1."""
-    day = f"RO-{now():%Y%m%d}-"
-    taken = {item.number for item in records.orders(day)}
-    return next(f"{day}{count}" for count in range(1, len(taken) + 2) if f"{day}{count}" not in taken)
 
 
 def _depth(quick: bool, deep: bool) -> Depth:

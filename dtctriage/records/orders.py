@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import difflib
 import math
+from contextlib import suppress
 from datetime import datetime
+from itertools import count
 from typing import Any
 
-from sqlalchemy import Connection, RowMapping, Select, or_, select, update
+from sqlalchemy import Connection, RowMapping, Select, insert, or_, select, update
+from sqlalchemy.exc import IntegrityError
 
 from dtctriage.records.database import insert_unless_there
 from dtctriage.records.kept import Odometer, OdometerUnit, Order, VinOrigin
@@ -41,6 +44,22 @@ def make_sure_of(connection: Connection, number: str, at: datetime) -> None:
     """Open the order unless it is there. Two bays may do so at once."""
     row = {"number": _checked_number(number), "opened_at": at}
     insert_unless_there(connection, repair_order.c.number, row)
+
+
+def opened_next(connection: Connection, prefix: str, at: datetime) -> RowMapping:
+    """Open an order under the prefix's lowest free number. Two bays may do so at once."""
+    while True:
+        number = _checked_number(f"{prefix}{_lowest_free(connection, prefix)}")
+        # On a server another bay may take the number between the two; then the next one is looked for.
+        with suppress(IntegrityError), connection.begin_nested():
+            connection.execute(insert(repair_order), {"number": number, "opened_at": at})
+            return find(connection, number)
+
+
+def _lowest_free(connection: Connection, prefix: str) -> int:
+    c = repair_order.c
+    taken = set(connection.scalars(select(c.number).where(c.number.startswith(prefix, autoescape=True))))
+    return next(nth for nth in count(1) if f"{prefix}{nth}" not in taken)
 
 
 def changed(connection: Connection, number: str, given: dict[str, Any]) -> RowMapping:

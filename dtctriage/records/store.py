@@ -91,6 +91,11 @@ class Records:
             rows = connection.execute(orders.search(like).limit(limit)).mappings().all()
         return tuple(orders.order_of(row) for row in rows)
 
+    def new_order(self, prefix: str, at: datetime) -> Order:
+        """Open an order at `at`. Its number is `prefix` and the lowest number from 1 that is free."""
+        with self._database.writing() as connection:
+            return orders.order_of(orders.opened_next(connection, prefix, at))
+
     def create_or_update_order(
         self,
         number: str,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
@@ -61,6 +63,28 @@ def test_what_is_not_given_stays(records: Records) -> None:
     assert changed.opened_at == EIGHT
     assert (changed.complaint, changed.technician) == ("stalls when warm", "Ilse Marr")
     assert records.orders() == (changed,)
+
+
+def test_a_new_order_gets_the_lowest_free_number(records: Records) -> None:
+    for number in ("RO-%-1", "RO-%-3", "RO-%-", "RO-x-2", "RO-%-2a"):
+        records.create_or_update_order(number, at=EIGHT)
+    assert [records.new_order("RO-%-", EIGHT).number for _ in range(3)] == ["RO-%-2", "RO-%-4", "RO-%-5"]
+    assert records.new_order("RO-x-", EIGHT).opened_at == EIGHT
+
+
+def test_two_bays_never_get_the_same_new_number(database_url: str) -> None:
+    """Each bay has its own connections, and all begin at the same moment."""
+    bays, each = 6, 5
+    line = threading.Barrier(bays)
+
+    def bay(_: int) -> list[str]:
+        with Records.open(database_url, busy_seconds=60) as records:
+            line.wait()
+            return [records.new_order("RO-", EIGHT).number for _ in range(each)]
+
+    with ThreadPoolExecutor(bays) as pool:
+        got = [number for numbers in pool.map(bay, range(bays)) for number in numbers]
+    assert sorted(got) == sorted(f"RO-{nth}" for nth in range(1, bays * each + 1))
 
 
 def test_times_are_kept_in_utc_whatever_zone_they_came_in(records: Records) -> None:
