@@ -26,10 +26,11 @@ def read_profile(path: Path | None) -> tuple[Profile | None, KeptProfile | None]
     if path is None:
         return None, None
     from dtctriage.records import KeptProfile
-    from dtctriage.wiring.profile_file import load_profile
+    from dtctriage.wiring.profile_file import parse_profile, read_text
 
-    profile = load_profile(path)
-    return profile, KeptProfile(path.resolve(), path.read_text(encoding="utf-8"))
+    # Read once: a pipe gives its text only once, and a file may change in between.
+    text = read_text(path)
+    return parse_profile(text, str(path)), KeptProfile(path.resolve(), text)
 
 
 def hand_over(sheet: Sheet, name: str, as_json: bool, out: Path | None, *, anything_read: bool) -> None:

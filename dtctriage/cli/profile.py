@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from dtctriage.cli import EXIT_INPUT
+from dtctriage.cli.new_file import write_new
 from dtctriage.cli.profile_from_order import from_order
 from dtctriage.cli.profile_from_sweep import from_sweep
 
@@ -35,16 +36,8 @@ def new(
     """
     from importlib.resources import files
 
-    from dtctriage.errors import TriageError
-
     text = files("dtctriage.wiring").joinpath("starter.vehicle.toml").read_text(encoding="utf-8")
-    try:
-        with to.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError:
-        raise TriageError(f"{to} exists and is left as it is", "Give another name") from None
-    except OSError as error:
-        raise TriageError(f"{to} cannot be written ({error})", "Give another path") from None
+    write_new(to, text)
     typer.echo(f"{to}: change it, then: dtctriage profile check {to}")
 
 

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from dtctriage.cli.choices import OrderNumber, RecordsUrl
+from dtctriage.cli.new_file import write_new
 
 
 def from_order(
@@ -19,7 +20,6 @@ def from_order(
 
     Modules as they answered, circuits and supplies as entered with dtctriage circuit add.
     """
-    from dtctriage.errors import TriageError
     from dtctriage.profile_grown import grown_profile
     from dtctriage.records import EnteredCircuit, Records
     from dtctriage.work.opening import fold, sweep_of
@@ -35,12 +35,6 @@ def from_order(
         seen = fold(kept.sweep_events(sweep.id), None)
         entered = [logged.entry for logged in kept.log.entries(order, EnteredCircuit)]
     text = grown_profile(seen, known, entered)
-    try:
-        with to.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError:
-        raise TriageError(f"{to} exists and is left as it is", "Give another name") from None
-    except OSError as error:
-        raise TriageError(f"{to} cannot be written ({error.strerror})", "Give another path") from None
+    write_new(to, text)
     count = len({item.about for item in entered})
     typer.echo(f"{to}: {count} entered; put in what is assumed, then: dtctriage profile check {to}")

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from dtctriage.cli.choices import RecordsUrl
+from dtctriage.cli.new_file import write_new
 
 
 def from_sweep(
@@ -20,7 +21,6 @@ def from_sweep(
 
     Modules, addresses and languages as they answered; what no module tells is marked to be filled in.
     """
-    from dtctriage.errors import TriageError
     from dtctriage.profile_start import doubts, started_profile
     from dtctriage.records import Records
     from dtctriage.remembered import vin_of
@@ -31,13 +31,7 @@ def from_sweep(
         seen = fold(kept.sweep_events(taken.id), None)
     vin = vin_of(known, seen)
     text = started_profile(seen, known.make or "", known.model or "", vin, known.number)
-    try:
-        with to.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except FileExistsError:
-        raise TriageError(f"{to} exists and is left as it is", "Give another name") from None
-    except OSError as error:
-        raise TriageError(f"{to} cannot be written ({error.strerror})", "Give another path") from None
+    write_new(to, text)
     for line in doubts(seen):
         typer.echo(f"not quite healthy: {line}", err=True)
     typer.echo(

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from collections.abc import Callable
+from io import FileIO, TextIOWrapper
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +40,23 @@ def test_a_file_that_is_there_is_left_alone(cli: Cli, tmp_path: Path) -> None:
     assert path.read_text(encoding="utf-8") == "mine"
     told = cli("profile", "new", tmp_path / "none" / "x.toml")
     assert told.code == 2 and "cannot be written" in told.err
+
+
+def test_a_disk_that_runs_full_leaves_no_half_a_file(
+    cli: Cli, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Full(TextIOWrapper):
+        """A file whose disk has room for ten more letters."""
+
+        def write(self, text: str) -> int:
+            super().write(text[:10])
+            raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    path = tmp_path / "mine.vehicle.toml"
+    monkeypatch.setattr(Path, "open", lambda self, mode, **how: Full(FileIO(self, mode), **how))
+    told = cli("profile", "new", path)
+    assert told.complaint.startswith(f"dtctriage: {path} cannot be written (No space left")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_errors_end_with_2_and_warnings_with_0(cli: Cli, tmp_path: Path, demo: Path) -> None:
