@@ -39,7 +39,7 @@ def _steps(lesson: Path, out: Path) -> list[list[str]]:
     order = tomllib.loads(lesson.read_text(encoding="utf-8"))["order"]
     number, link = str(order["number"]), f"classroom:{lesson}"
     kept = ["--records", str(out / "repaired.sqlite")]
-    taken_by = ["--technician", str(order["technician"]), "--shop", str(order["shop"])]
+    taken_by = ["--by", str(order["technician"]), "--shop", str(order["shop"])]
     return [
         ["intake", "--link", link, "--order", number, "--profile", str(PROFILE), *taken_by, *kept],
         ["recheck", number, f"{link}?repaired=yes", *kept],

@@ -47,7 +47,7 @@ def _intake(lesson: dict[str, dict[str, str]], link: str, out: Path) -> list[str
     return [
         *("intake", "--link", link, "--profile", str(DEMO / str(lesson["vehicle"]))),
         *("--order", order["number"], "--complaint", order["complaint"]),
-        *("--technician", order["technician"], "--shop", order["shop"]),
+        *("--by", order["technician"], "--shop", order["shop"]),
         *("--odometer", f"{order['odometer']}{order['unit']}"),
         *("--records", str(out / "records.sqlite"), "--wire-log", str(out / f"{order['number']}.jsonl")),
         *("--out", str(out)),

@@ -1,4 +1,4 @@
-"""Options that several commands share."""
+"""Options and arguments of the commands: each is described once, whoever takes it."""
 
 from __future__ import annotations
 
@@ -57,7 +57,75 @@ PriorsFile = Annotated[
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="Print the sheet as JSON.")]
 OrderNumber = Annotated[str, typer.Argument(help="The repair order's number.", show_default=False)]
+WAY_IN = "The way in, such as serial:COM3 or can:socketcan/can0."
+Link = Annotated[str, typer.Argument(help=WAY_IN, show_default=False)]
+OtherCheck = Annotated[
+    str | None, typer.Option("--check", help="Another check of the sheet, such as 1.2.", show_default=False)
+]
 By = Annotated[
     str | None,
     typer.Option(help="Who does this. Default: the order's technician.", metavar="NAME", show_default=False),
 ]
+WireLog = Annotated[
+    Path | None,
+    typer.Option(help="Where the wire log goes. Default: the user's data folder.", show_default=False),
+]
+MOST_ID = 2**31 - 1
+"""The largest id that a database gives to a sweep (INTEGER of PostgreSQL)."""
+EarlierSweep = Annotated[
+    int | None,
+    typer.Option(
+        help="An earlier sweep by its id (dtctriage orders ORDER).",
+        min=1,
+        max=MOST_ID,
+        metavar="ID",
+        show_default=False,
+    ),
+]
+
+# What intake alone is told.
+LinkOption = Annotated[str, typer.Option(help=WAY_IN, show_default=False)]
+NewOrder = Annotated[
+    str | None, typer.Option(help="The repair order's number; without it a new one.", show_default=False)
+]
+Vin = Annotated[str | None, typer.Option(help="VIN from the plate or papers.", show_default=False)]
+VehicleMake = Annotated[
+    str | None,
+    typer.Option(
+        "--make",
+        help="The vehicle's make; it also picks the shop's own meanings. Default: the profile's.",
+        metavar="NAME",
+        show_default=False,
+    ),
+]
+VehicleModel = Annotated[
+    str | None,
+    typer.Option("--model", help="Its model. Default: the profile's.", metavar="NAME", show_default=False),
+]
+Complaint = Annotated[str | None, typer.Option(help="What the customer says.", show_default=False)]
+TakenBy = Annotated[
+    str | None,
+    typer.Option("--by", help="Who takes it in: the order's technician.", metavar="NAME", show_default=False),
+]
+Shop = Annotated[
+    str | None,
+    typer.Option(help="The shop's name on the sheet.", envvar="DTCTRIAGE_SHOP", show_default=False),
+]
+Distance = Annotated[
+    str | None, typer.Option("--odometer", help="Such as 38812km or 24100mi.", show_default=False)
+]
+Rounds = Annotated[int, typer.Option(help="How often the roll is called.", min=1, max=20)]
+Full = Annotated[bool, typer.Option("--full", help="Call every diagnostic address too.")]
+Quick = Annotated[bool, typer.Option("--quick", help="Only who answers, codes and readiness.")]
+Deep = Annotated[bool, typer.Option("--deep", help="Everything a module can say, which takes its time.")]
+Protocol = Annotated[
+    str | None, typer.Option(help="A fixed protocol, such as can11-500.", show_default=False)
+]
+Soak = Annotated[
+    float | None, typer.Option(help="Hours it has stood, engine off.", min=0, show_default=False)
+]
+EngineState = Annotated[
+    str | None,
+    typer.Option("--engine", help="off, cranking or running, where no module can tell.", show_default=False),
+]
+CorrectVin = Annotated[bool, typer.Option("--correct-vin", help="Replace the VIN the order holds.")]

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import sys
 from contextlib import closing
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dtctriage.cli.choices import RecordsUrl
+from dtctriage.cli.choices import By, Link, OrderNumber, RecordsUrl, WireLog
 from dtctriage.cli.moment import now, wire_log_path
 
 if TYPE_CHECKING:
@@ -29,13 +28,9 @@ LOST = (
 
 
 def clear(
-    order: Annotated[str, typer.Argument(help="The repair order's number.", show_default=False)],
-    link: Annotated[
-        str, typer.Argument(help="The way in, such as serial:COM3 or can:socketcan/can0.", show_default=False)
-    ],
-    technician: Annotated[
-        str | None, typer.Option(help="Who clears. Default: the order's technician.", show_default=False)
-    ] = None,
+    order: OrderNumber,
+    link: Link,
+    by: By = None,
     typed: Annotated[
         str | None,
         typer.Option(help="The order's number again, in place of the question for it.", show_default=False),
@@ -49,10 +44,7 @@ def clear(
     ] = None,
     every: Annotated[bool, typer.Option("--every-module", help="Also those that hold no code now.")] = False,
     records: RecordsUrl = None,
-    wire_log: Annotated[
-        Path | None,
-        typer.Option(help="Where the wire log goes. Default: the user's data folder.", show_default=False),
-    ] = None,
+    wire_log: WireLog = None,
 ) -> None:
     """Clear the codes of a vehicle that was read.
 
@@ -69,7 +61,7 @@ def clear(
     from dtctriage.wirelog import RecordingLink
 
     with Records.open(records) as kept:
-        number, who = kept.order(order).number, _who(kept, order, technician)
+        number, who = kept.order(order).number, _who(kept, order, by)
         with closing(open_link(link)) as way, WireLogFile(wire_log or wire_log_path(number)) as stream:
             guarded = GuardedLink(RecordingLink(way, stream))
             with ended_with("Nothing was cleared"):
@@ -83,12 +75,12 @@ def clear(
         _conclude(ready, answers)
 
 
-def _who(records: Records, order: str, technician: str | None) -> str:
+def _who(records: Records, order: str, by: str | None) -> str:
     from dtctriage.errors import TriageError
 
-    who = (technician or records.order(order).technician or "").strip()
+    who = (by or records.order(order).technician or "").strip()
     if not who:
-        raise TriageError("Nobody is named who clears", "Say who: --technician NAME")
+        raise TriageError("Nobody is named who clears", "Say who: --by NAME")
     return who
 
 

@@ -3,128 +3,154 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from contextlib import closing
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Any
 
-import typer
-
-from dtctriage.cli.choices import AsJson, Folder, Make, Meanings, PriorsFile, ProfileFile, RecordsUrl
+from dtctriage.cli import choices
+from dtctriage.cli.choices import AsJson, Folder, Meanings, PriorsFile, ProfileFile, RecordsUrl, WireLog
 from dtctriage.cli.moment import now, wire_log_path
 
 if TYPE_CHECKING:
+    from dtctriage.intake import Wish
     from dtctriage.link import BusProtocol
-    from dtctriage.records import Odometer, Records
+    from dtctriage.records import Odometer, Order, Records
     from dtctriage.sweep.plan import Depth
     from dtctriage.triage.view import Told
+    from dtctriage.wiring.profile import Profile
+    from dtctriage.work.opening import OwnTables
 
 LONGEST_SOAK = 10_000
 """Hours, over a year: everything has the air's temperature long before."""
 
 
 def intake(
-    link: Annotated[
-        str, typer.Option(help="The way in, such as serial:COM3 or can:socketcan/can0.", show_default=False)
-    ],
-    order: Annotated[
-        str | None, typer.Option(help="The repair order's number; without it a new one.", show_default=False)
-    ] = None,
+    link: choices.LinkOption,
+    order: choices.NewOrder = None,
     profile: ProfileFile = None,
-    vin: Annotated[str | None, typer.Option(help="VIN from the plate or papers.", show_default=False)] = None,
-    complaint: Annotated[str | None, typer.Option(help="What the customer says.", show_default=False)] = None,
-    technician: Annotated[str | None, typer.Option(help="Who takes it in.", show_default=False)] = None,
-    shop: Annotated[
-        str | None,
-        typer.Option(help="The shop's name on the sheet.", envvar="DTCTRIAGE_SHOP", show_default=False),
-    ] = None,
-    odometer: Annotated[
-        str | None, typer.Option(help="Such as 38812km or 24100mi.", show_default=False)
-    ] = None,
-    rounds: Annotated[int, typer.Option(help="How often the roll is called.", min=1, max=20)] = 3,
-    full: Annotated[bool, typer.Option("--full", help="Call every diagnostic address too.")] = False,
-    quick: Annotated[bool, typer.Option("--quick", help="Only who answers, codes and readiness.")] = False,
-    deep: Annotated[
-        bool, typer.Option("--deep", help="Everything a module can say, which takes its time.")
-    ] = False,
-    protocol: Annotated[
-        str | None, typer.Option(help="A fixed protocol, such as can11-500.", show_default=False)
-    ] = None,
-    soak: Annotated[
-        float | None, typer.Option(help="Hours it has stood, engine off.", min=0, show_default=False)
-    ] = None,
-    engine: Annotated[
-        str | None,
-        typer.Option(help="off, cranking or running, where no module can tell.", show_default=False),
-    ] = None,
-    correct_vin: Annotated[
-        bool, typer.Option("--correct-vin", help="Replace the VIN the order holds.")
-    ] = False,
+    vin: choices.Vin = None,
+    make: choices.VehicleMake = None,
+    model: choices.VehicleModel = None,
+    complaint: choices.Complaint = None,
+    by: choices.TakenBy = None,
+    shop: choices.Shop = None,
+    odometer: choices.Distance = None,
+    rounds: choices.Rounds = 3,
+    full: choices.Full = False,
+    quick: choices.Quick = False,
+    deep: choices.Deep = False,
+    protocol: choices.Protocol = None,
+    soak: choices.Soak = None,
+    engine: choices.EngineState = None,
+    correct_vin: choices.CorrectVin = False,
     meanings: Meanings = None,
-    make: Make = None,
     priors: PriorsFile = None,
     json: AsJson = False,
     out: Folder = None,
     records: RecordsUrl = None,
-    wire_log: Annotated[
-        Path | None,
-        typer.Option(help="Where the wire log goes. Default: the user's data folder.", show_default=False),
-    ] = None,
+    wire_log: WireLog = None,
 ) -> None:
     """Sweep the vehicle, keep everything, print the triage sheet."""
-    from dtctriage.cli.ends import ended_with, sheet_kept
-    from dtctriage.cli.paper import hand_over, read_profile
-    from dtctriage.cli.progress import Progress
-    from dtctriage.codes.shop import meanings_for
-    from dtctriage.desk import sheet_of
-    from dtctriage.intake import Wish, take
-    from dtctriage.links import open_link
+    from dtctriage.cli.paper import read_profile
+    from dtctriage.intake import Wish
     from dtctriage.records import Records
-    from dtctriage.remembered import addresses_of
-    from dtctriage.triage.priors import own_priors
     from dtctriage.work.opening import OwnTables
 
     known, kept_profile = read_profile(profile)
-    wish = Wish(rounds, full, _depth(quick, deep), _protocol(protocol), known, kept_profile)
-    wish = replace(wish, told=_told(soak, engine))
-    own = OwnTables(meanings, make, priors)
-    # A table that cannot be read is told before the vehicle is asked, not after.
-    meanings_for(meanings, make, known.vehicle.make if known else "")
-    own_priors(priors)
-    value, number_on_plate = _odometer(odometer), _vin(vin)
+    told = _told(soak, engine)
+    wish = Wish(rounds, full, _depth(quick, deep), _protocol(protocol), known, kept_profile, told=told)
+    details = {
+        "vin": _vin(vin),
+        "correct_vin": correct_vin,
+        "make": _make(make, known),
+        "model": model or (known.vehicle.model if known else None),
+        "odometer": _odometer(odometer),
+        "complaint": complaint,
+        "technician": by,
+        "shop": shop,
+    }
+    own = OwnTables(meanings, priors=priors)
+    asked = _Asked(link, order, wish, details, own, wire_log, json, out)
     with Records.open(records) as kept:
-        # A way in that cannot be opened leaves no empty order behind.
-        with closing(open_link(link)) as way, closing(Progress()) as progress:
-            number = kept.new_order(f"RO-{now():%Y%m%d}-", now()).number if order is None else order
-            _write_order(
-                kept,
-                number,
-                correct_vin,
-                vin=number_on_plate,
-                odometer=value,
-                complaint=complaint,
-                technician=technician,
-                shop=shop,
-            )
-            wish = replace(wish, remembered=addresses_of(kept, kept.order(number), now()))
-            sweep_id = take(
-                way, link, wish, kept, number, wire_log or wire_log_path(number), now, progress.show
-            )
-        with ended_with(sheet_kept(number)):
-            made = sheet_of(kept, number, sweep_id, own)
-            _keep_vin(kept, number, made.vehicle.vin)
-            hand_over(made, number, json, out, anything_read=progress.anything_read)
+        _take_in(kept, asked)
 
 
-def _write_order(records: Records, number: str, correct_vin: bool, **details: Any) -> None:
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What was typed, read and found sound. `details` are what the order is told."""
+
+    link: str
+    order: str | None
+    wish: Wish
+    details: Mapping[str, Any]
+    own: OwnTables
+    wire_log: Path | None
+    json: bool
+    out: Path | None
+
+
+def _take_in(kept: Records, asked: _Asked) -> None:
+    """Sweep the vehicle for an order, keep it, hand over its sheet."""
+    from dtctriage.cli.ends import ended_with, sheet_kept
+    from dtctriage.cli.paper import hand_over
+    from dtctriage.cli.progress import Progress
+    from dtctriage.desk import sheet_of
+    from dtctriage.intake import take
+    from dtctriage.links import open_link
+    from dtctriage.remembered import addresses_of
+    from dtctriage.work.opening import checked
+
+    own = checked(asked.own, asked.details["make"] or _make_before(kept, asked.order), asked.wish.profile)
+    # A way in that cannot be opened leaves no empty order behind.
+    with closing(open_link(asked.link)) as way, closing(Progress()) as progress:
+        order = _written(kept, asked)
+        wish = replace(asked.wish, remembered=addresses_of(kept, order, now()))
+        place = asked.wire_log or wire_log_path(order.number)
+        sweep_id = take(way, asked.link, wish, kept, order.number, place, now, progress.show)
+    with ended_with(sheet_kept(order.number)):
+        made = sheet_of(kept, order.number, sweep_id, own)
+        _keep_vin(kept, order.number, made.vehicle.vin)
+        hand_over(made, order.number, asked.json, asked.out, anything_read=progress.anything_read)
+
+
+def _written(records: Records, asked: _Asked) -> Order:
+    """The order with what was told, a new one where none was named."""
     from dtctriage.records import VinMismatch
 
+    number = asked.order
+    if number is None:
+        number = records.new_order(f"RO-{now():%Y%m%d}-", now()).number
     try:
-        records.create_or_update_order(number, at=now(), correct_vin=correct_vin, **details)
+        return records.create_or_update_order(number, at=now(), **asked.details)
     except VinMismatch as error:
         raise VinMismatch(
             error.message, "Check the order number; if the VIN was mistyped before, add --correct-vin"
         ) from error
+
+
+def _make(typed: str | None, profile: Profile | None) -> str | None:
+    """The vehicle's make by what was typed and by the profile, which must agree."""
+    from dtctriage.errors import TriageError
+
+    of_profile = profile.vehicle.make if profile else None
+    if typed and of_profile and typed.casefold() != of_profile.casefold():
+        raise TriageError(
+            f"The profile is of a vehicle by {of_profile}, not by {typed}",
+            "Leave --make out, or give this vehicle's own profile",
+        )
+    return of_profile or typed
+
+
+def _make_before(records: Records, number: str | None) -> str | None:
+    """The make that the order holds already."""
+    from dtctriage.records import UnknownOrder
+
+    try:
+        return records.order(number).make if number else None
+    except UnknownOrder:
+        return None
 
 
 def _depth(quick: bool, deep: bool) -> Depth:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperCommand
 
-from dtctriage.cli.choices import By, OrderNumber, PriorsFile, RecordsUrl
+from dtctriage.cli.choices import By, OrderNumber, OtherCheck, PriorsFile, RecordsUrl
 from dtctriage.cli.moment import now
 
 if TYPE_CHECKING:
@@ -49,9 +49,7 @@ def take(
             show_default=False,
         ),
     ] = None,
-    check: Annotated[
-        str | None, typer.Option(help="Another check of the sheet, such as 1.2.", show_default=False)
-    ] = None,
+    check: OtherCheck = None,
     keep: Annotated[bool, typer.Option("--keep", help="Keep a reading that cannot be, marked.")] = False,
     by: By = None,
     priors: PriorsFile = None,

@@ -6,14 +6,12 @@ from typing import Annotated
 
 import typer
 
-from dtctriage.cli.choices import OrderNumber, PriorsFile, RecordsUrl
+from dtctriage.cli.choices import OrderNumber, OtherCheck, PriorsFile, RecordsUrl
 
 
 def next(  # noqa: A001 - the command's name
     order: OrderNumber,
-    check: Annotated[
-        str | None, typer.Option(help="Another check of the sheet, such as 1.2.", show_default=False)
-    ] = None,
+    check: OtherCheck = None,
     ahead: Annotated[
         int, typer.Option(help="2: also what would follow from each outcome.", min=1, max=2)
     ] = 1,

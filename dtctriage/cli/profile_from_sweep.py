@@ -7,14 +7,14 @@ from typing import Annotated
 
 import typer
 
-from dtctriage.cli.choices import RecordsUrl
+from dtctriage.cli.choices import EarlierSweep, OrderNumber, RecordsUrl
 from dtctriage.cli.new_file import write_new
 
 
 def from_sweep(
-    order: Annotated[str, typer.Argument(help="The repair order's number.", show_default=False)],
+    order: OrderNumber,
     to: Annotated[Path, typer.Option(help="The .vehicle.toml file to make.", show_default=False)],
-    sweep: Annotated[int | None, typer.Option(help="An earlier sweep by its id.", show_default=False)] = None,
+    sweep: EarlierSweep = None,
     records: RecordsUrl = None,
 ) -> None:
     """Begin a profile from a healthy vehicle's intake.

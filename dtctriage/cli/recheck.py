@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from contextlib import closing
 from dataclasses import replace
-from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-import typer
-
-from dtctriage.cli.choices import AsJson, Folder, Make, Meanings, PriorsFile, RecordsUrl
+from dtctriage.cli.choices import (
+    AsJson,
+    Folder,
+    Link,
+    Make,
+    Meanings,
+    OrderNumber,
+    PriorsFile,
+    RecordsUrl,
+    WireLog,
+)
 from dtctriage.cli.moment import now, wire_log_path
 
 if TYPE_CHECKING:
@@ -17,20 +24,15 @@ if TYPE_CHECKING:
 
 
 def recheck(
-    order: Annotated[str, typer.Argument(help="The repair order's number.", show_default=False)],
-    link: Annotated[
-        str, typer.Argument(help="The way in, such as serial:COM3 or can:socketcan/can0.", show_default=False)
-    ],
+    order: OrderNumber,
+    link: Link,
     meanings: Meanings = None,
     make: Make = None,
     priors: PriorsFile = None,
     json: AsJson = False,
     out: Folder = None,
     records: RecordsUrl = None,
-    wire_log: Annotated[
-        Path | None,
-        typer.Option(help="Where the wire log goes. Default: the user's data folder.", show_default=False),
-    ] = None,
+    wire_log: WireLog = None,
 ) -> None:
     """Take the intake again after the repair.
 
@@ -44,21 +46,19 @@ def recheck(
     from dtctriage.intake import take, wish_of
     from dtctriage.links import open_link
     from dtctriage.records import Records
-    from dtctriage.triage.priors import own_priors
-    from dtctriage.work.opening import OwnTables, fold
+    from dtctriage.work.opening import OwnTables, checked, fold
 
-    # A table that cannot be read is told before the vehicle is asked, not after.
-    own_priors(priors)
     with Records.open(records) as kept:
         first = _first(kept, order)
         number = first.order
         answered = tuple(fold(kept.sweep_events(first.id), None).modules)
         wish = replace(wish_of(first), remembered=answered)
+        own = checked(OwnTables(meanings, make, priors), kept.order(number).make, wish.profile)
         with closing(open_link(link)) as way, closing(Progress()) as progress:
             place = wire_log or wire_log_path(number)
             sweep = take(way, link, wish, kept, number, place, now, progress.show, first.id)
         with ended_with(sheet_kept(number)):
-            made = sheet_of(kept, number, sweep, OwnTables(meanings, make, priors))
+            made = sheet_of(kept, number, sweep, own)
             hand_over(made, number, json, out, anything_read=progress.anything_read)
 
 

@@ -31,9 +31,10 @@ def replay(
     from dtctriage.link import LinkError
     from dtctriage.links import open_link
     from dtctriage.sheet import Job
-    from dtctriage.work.opening import OwnTables
+    from dtctriage.work.opening import OwnTables, checked
 
     known, kept = read_profile(profile)
+    own = checked(OwnTables(meanings, make, priors), None, known)
     try:
         link = open_link(f"replay:{recording}")
     except LinkError as error:  # here it is a file to mend, no way to a vehicle
@@ -48,6 +49,5 @@ def replay(
         progress.close()
         link.close()
     written = datetime.fromtimestamp(recording.stat().st_mtime, UTC)
-    own = OwnTables(meanings, make, priors)
     made = compose(events, Job(order=recording.stem), known, written, written, "", own)
     hand_over(made, recording.stem, json, out, anything_read=progress.anything_read)

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from dtctriage.cli.choices import Make, Meanings, PriorsFile, RecordsUrl
+from dtctriage.cli.choices import EarlierSweep, Make, Meanings, PriorsFile, RecordsUrl
 
 
 def sheet(
@@ -16,7 +16,7 @@ def sheet(
     ] = None,
     form: Annotated[str, typer.Option(help="text, html, pdf or json.")] = "text",
     to: Annotated[Path | None, typer.Option(help="Write into this file.", show_default=False)] = None,
-    sweep: Annotated[int | None, typer.Option(help="An earlier sweep by its id.", show_default=False)] = None,
+    sweep: EarlierSweep = None,
     readings: Annotated[
         bool, typer.Option("--readings", help="Append all data of the modules; JSON always holds them.")
     ] = False,

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from dtctriage.cli.choices import RecordsUrl
+from dtctriage.cli.choices import By, Link, OrderNumber, RecordsUrl
 from dtctriage.cli.moment import now, watch_log_path
 
 if TYPE_CHECKING:
@@ -28,10 +28,8 @@ MOST_NOTED = 5
 
 
 def watch(
-    order: Annotated[str, typer.Argument(help="The repair order's number.", show_default=False)],
-    link: Annotated[
-        str, typer.Argument(help="The way in, such as serial:COM3 or can:socketcan/can0.", show_default=False)
-    ],
+    order: OrderNumber,
+    link: Link,
     every: Annotated[float, typer.Option(help="Seconds from round to round.", min=0.05, max=60)] = 0.5,
     seconds: Annotated[
         float | None, typer.Option(help="End after so long; else Ctrl-C ends it.", min=0, show_default=False)
@@ -49,9 +47,7 @@ def watch(
         Path | None,
         typer.Option(help="The log. Default: a CSV file in the user's data folder.", show_default=False),
     ] = None,
-    technician: Annotated[
-        str | None, typer.Option(help="Who watches. Default: the order's technician.", show_default=False)
-    ] = None,
+    by: By = None,
     records: RecordsUrl = None,
 ) -> None:
     """Watch readings while a harness is moved.
@@ -76,7 +72,7 @@ def watch(
             guarded.open_bus(protocol)
             title = f"Watching {known.number} every {every:g} s, Ctrl-C ends"
             lost = _watched(guarded, choices, board, every, seconds, log, LiveScreen(title))
-        _conclude(kept, known.number, board, place, technician or known.technician or "not named")
+        _conclude(kept, known.number, board, place, by or known.technician or "not named")
     if lost is not None:
         raise lost
 

@@ -134,6 +134,16 @@ def meanings_of(own: OwnTables, make: str | None, profile: Profile | None) -> Sh
     return meanings_for(own.meanings, own.make, make or (profile.vehicle.make if profile else ""))
 
 
+def checked(own: OwnTables, make: str | None, profile: Profile | None) -> OwnTables:
+    """The tables, read once: one that cannot be used is told before the vehicle is asked.
+
+    Raises TriageError.
+    """
+    meanings_of(own, make, profile)
+    own_priors(own.priors)
+    return own
+
+
 def _span(records: Records, order: Order, sweep: SweepRecord) -> Span:
     """Readings belong to the sweep before them."""
     later = (item.started_at for item in records.sweeps(order.number) if item.id > sweep.id)

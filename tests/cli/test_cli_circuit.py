@@ -38,7 +38,7 @@ def taken_in(shared_shop: Any, demo: Path) -> Path:
 def _intake(shop: Any, file: Path, lesson: Path, order: str, *more: object) -> None:
     words = ("intake", "--link", f"classroom:{lesson}", "--order", order, "--rounds", "1", "--quick")
     log = file.with_name(f"{order}.jsonl")
-    ended = shop.run(*words, "--technician", "M. Adeyemi", "--records", file, "--wire-log", log, *more)
+    ended = shop.run(*words, "--by", "M. Adeyemi", "--records", file, "--wire-log", log, *more)
     assert ended.code == 0, ended.err
 
 

@@ -47,7 +47,7 @@ def test_it_warns_and_asks_for_the_number(
 ) -> None:
     monkeypatch.setattr("sys.stdin", io.StringIO("RO-7\n"))
     log = tmp_path / "clear.jsonl"
-    ended = cli("clear", "RO-7", taken, "--technician", "M. Sato", "--wire-log", log)
+    ended = cli("clear", "RO-7", taken, "--by", "M. Sato", "--wire-log", log)
     for lost in ("readiness", "freeze frames", "learned values", "intermittent"):
         assert lost in ended.err
     assert "Type RO-7 to clear" in ended.err
@@ -61,10 +61,10 @@ def test_it_warns_and_asks_for_the_number(
 @pytest.mark.parametrize(
     ("arguments", "answer", "complaint"),
     [
-        (("--technician", "M. Sato"), "RO-8\n", '"RO-8" is not the number of order RO-7'),
-        (("--technician", "M. Sato", "--typed", ""), "", '"" is not the number of order RO-7'),
+        (("--by", "M. Sato"), "RO-8\n", '"RO-8" is not the number of order RO-7'),
+        (("--by", "M. Sato", "--typed", ""), "", '"" is not the number of order RO-7'),
         ((), "RO-7\n", "Nobody is named who clears"),
-        (("--technician", "M. Sato", "--volts", "10.4"), "RO-7\n", "Only 10.4 V"),
+        (("--by", "M. Sato", "--volts", "10.4"), "RO-7\n", "Only 10.4 V"),
     ],
 )
 def test_where_it_refuses_nothing_that_clears_is_sent(
@@ -93,7 +93,7 @@ def test_no_answer_to_the_question_is_no_yes(
     """The end of the input: a script that gives no number."""
     monkeypatch.setattr("sys.stdin", io.StringIO(""))
     log = tmp_path / "clear.jsonl"
-    ended = cli("clear", "RO-7", taken, "--technician", "M. Sato", "--wire-log", log)
+    ended = cli("clear", "RO-7", taken, "--by", "M. Sato", "--wire-log", log)
     assert ended.code == 2
     assert "14ffffff" not in log.read_text(encoding="utf-8")
     assert "CLEARED" not in cli("sheet", "RO-7").out

@@ -23,7 +23,7 @@ def taken_in(shared_shop: Any, demo: Path) -> Path:
     link, profile = f"classroom:{demo / 'first.lesson.toml'}", demo / "kavo.vehicle.toml"
     ended = shared_shop.run(
         *("intake", "--link", link, "--order", ORDER, "--profile", profile, "--records", file),
-        *("--technician", "M. Adeyemi", "--wire-log", file.with_suffix(".jsonl")),
+        *("--by", "M. Adeyemi", "--wire-log", file.with_suffix(".jsonl")),
     )
     assert ended.code == 0, ended.err
     return file

@@ -126,7 +126,7 @@ def intake(cli: Cli, demo: Path) -> Callable[..., Any]:
 
 
 def test_the_sheet_is_alone_on_stdout(intake: Callable[..., Any]) -> None:
-    ended = intake("--complaint", "rattles", "--technician", "Kōji", "--odometer", "24100mi")
+    ended = intake("--complaint", "rattles", "--by", "Kōji", "--odometer", "24100mi")
     assert ended.code == 0
     lines = ended.out.splitlines()
     assert lines[0].startswith("TRIAGE SHEET") and lines[0].endswith("Order RO 7/a")
@@ -198,7 +198,7 @@ def test_an_earlier_sweep_can_be_printed(intake: Callable[..., Any], cli: Cli) -
 def test_a_terminal_of_any_encoding_gets_a_sheet(
     intake: Callable[..., Any], shop: Any, encoding: str
 ) -> None:
-    intake("--technician", "Kōji", "--complaint", "raspt – „tok“")
+    intake("--by", "Kōji", "--complaint", "raspt – „tok“")
     for arguments in (("sheet", "RO 7/a"), ("orders",), ("sheet", "RO 7/a", "--form", "html")):
         ended = shop.start(*arguments, PYTHONIOENCODING=encoding).end()
         assert (ended.code, ended.err) == (0, "")

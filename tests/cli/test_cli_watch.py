@@ -28,7 +28,7 @@ def kept(shared_shop: Any, demo: Path) -> Path:
     place = shared_shop.folder / "watch.sqlite"
     done = shared_shop.run(
         *("intake", "--link", link_of(demo), "--order", "RO-7", "--profile", demo / "kavo.vehicle.toml"),
-        *("--rounds", "1", "--technician", "M. Sato", "--records", place),
+        *("--rounds", "1", "--by", "M. Sato", "--records", place),
     )
     assert done.code == 0, done.err
     return Path(place)

@@ -127,7 +127,7 @@ def _taken(
     place = shop.folder / f"{order}-{way}".replace(" ", "-")
     ended = shop.run(
         *("intake", "--link", link, "--profile", demo / lesson["vehicle"], "--json"),
-        *("--order", about["number"], "--complaint", about["complaint"], "--technician", about["technician"]),
+        *("--order", about["number"], "--complaint", about["complaint"], "--by", about["technician"]),
         *("--odometer", f"{about['odometer']}{about['unit']}", "--shop", about["shop"]),
         *("--records", f"{place}.sqlite", "--wire-log", f"{place}.jsonl"),
         prefix=prefix,

@@ -39,7 +39,7 @@ def test_the_repair_of_an_order_is_proven_in_two_steps(cli: Cli, demo: Path, ord
     over, profile = WAYS[way], demo / "kavo.vehicle.toml"
     first = cli(
         *("intake", "--link", link_of(demo, order, over), "--order", "RO-7", "--profile", profile),
-        *("--technician", "M. Sato", "--rounds", "1", "--json"),
+        *("--by", "M. Sato", "--rounds", "1", "--json"),
     )
     before = json.loads(first.out)
 
@@ -95,7 +95,7 @@ def test_a_vehicle_that_goes_on_running_shows_what_comes_back(shop: Any, demo: P
         profile = demo / "kavo.vehicle.toml"
         taken = shop.run(
             *("intake", "--link", link, "--order", "RO-7", "--profile", profile),
-            *("--technician", "M. Sato", "--rounds", "1"),
+            *("--by", "M. Sato", "--rounds", "1"),
         )
         assert taken.code == 0, taken.err
         cleared = shop.run("clear", "RO-7", link, "--typed", "RO-7")
@@ -113,7 +113,7 @@ def test_a_running_engine_is_not_cleared(shop: Any, demo: Path, tmp_path: Path) 
     lesson = tmp_path / "idling.lesson.toml"
     lesson.write_text(text, encoding="utf-8")
     link = f"classroom:{lesson}"
-    shop.run("intake", "--link", link, "--order", "RO-7", "--technician", "M. Sato", "--rounds", "1")
+    shop.run("intake", "--link", link, "--order", "RO-7", "--by", "M. Sato", "--rounds", "1")
     ended = shop.run("clear", "RO-7", link, "--typed", "RO-7")
     assert ended.code == 2 and ended.out == ""
     assert "The engine runs" in ended.err.splitlines()[-1]
@@ -135,7 +135,7 @@ def test_every_kind_of_vehicle_is_cleared_in_its_own_way(
     link = f"classroom:{folder / f'{kind}.lesson.toml'}?over=text&wait=no"
     taken = cli(
         *("intake", "--link", link, "--order", "RO-7", "--profile", folder / f"{kind}.vehicle.toml"),
-        *("--technician", "M. Sato", "--rounds", "1"),
+        *("--by", "M. Sato", "--rounds", "1"),
     )
     assert taken.code == 0, taken.err
     cleared = cli("clear", "RO-7", link, "--typed", "RO-7")
