@@ -53,7 +53,7 @@ def sheet_of(
 def set_sheet(records: Records, opened: Opened) -> Sheet:
     """The sheet of an opened order, with its log."""
     order, profile, now = opened.order, opened.profile, opened.side
-    visit = _visit(now.picture, profile, *_times(opened.sweep))
+    visit = _visit(now.picture, profile, *_times(opened.sweep), opened.sweep.id)
     cleared = [_clearing(item) for item in records.clearings.of(order.number)]
     second = _second(records, opened, now)
     log, data = log_part(opened.case, now.assessment), module_data(now.picture, profile)
@@ -71,14 +71,15 @@ def _second(records: Records, opened: Opened, now: Side) -> BeforeAfter | None:
     sides = (("first intake", before.picture), ("recheck", now.picture))
     gaps = [f"The {name} was broken off: {seen.broken}" for name, seen in sides if not seen.finished]
     times = [item.start.at for item in records.clearings.of(first.order) if item.answers]
-    cleared = tuple(at for at in times if first.started_at < at < sweep.started_at)
-    return BeforeAfter(compare(before, now), first.started_at, sweep.started_at, tuple(gaps), cleared)
+    cleared = tuple(at.astimezone() for at in times if first.started_at < at < sweep.started_at)
+    spans = first.started_at.astimezone(), sweep.started_at.astimezone()
+    return BeforeAfter(compare(before, now), *spans, tuple(gaps), cleared)
 
 
 def _clearing(item: Clearing) -> ClearingPart:
     start = item.start
     return ClearingPart(
-        at=start.at,
+        at=start.at.astimezone(),
         who=start.who,
         intake=start.intake,
         engine=start.engine,
@@ -140,20 +141,26 @@ def compose(
 
 
 def _visit(
-    seen: Picture, profile: Profile | None, started: datetime, ended: datetime, wire_log: str
+    seen: Picture,
+    profile: Profile | None,
+    started: datetime,
+    ended: datetime,
+    wire_log: str,
+    sweep: int | None = None,
 ) -> Visit:
     return Visit(
         adapter=seen.adapter,
         link=seen.url,
         protocol=_protocol(seen),
         supply_volts=seen.supply,
-        started=started,
-        ended=ended,
+        started=started.astimezone(),
+        ended=ended.astimezone(),
         recorded=seen.recorded,
         partial=not seen.finished,
         partial_why=seen.broken or "",
         profile=f"{profile.vehicle.make} {profile.vehicle.model}" if profile else None,
         wire_log=wire_log,
+        sweep=sweep,
     )
 
 

@@ -34,7 +34,7 @@ def history_of(records: Records, order: Order, vin: str | None, before: datetime
     return History(
         known.pattern,
         tuple(like_vehicle(_picture(intake)) for intake in like),
-        last_visit(_picture(earlier), f"{earlier.at:%Y-%m-%d}") if earlier else None,
+        last_visit(_picture(earlier), f"{earlier.at.astimezone():%Y-%m-%d}") if earlier else None,
     )
 
 
@@ -79,7 +79,7 @@ def _clearing(records: Records, item: Clearing, *, this: bool) -> OwnClearing:
     driven = odometer_of(labelled, odometer_km(records.order(item.order)))
     return OwnClearing(
         start.who,
-        f"{start.at:%Y-%m-%d}",
+        f"{start.at.astimezone():%Y-%m-%d}",
         "this order" if this else f"order {item.order}",
         this,
         frozenset(address_of(said.target) for label, said in labelled if label in cleared),

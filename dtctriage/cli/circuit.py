@@ -88,7 +88,7 @@ def add(
     from dtctriage.work.circuits import like as like_vehicle
     from dtctriage.work.opening import OwnTables, open_order
 
-    with Records.open(records) as kept:
+    with Records.open(records, make=False) as kept:
         opened = open_order(kept, order, own=OwnTables(meanings, make, priors))
         number, item = opened.order.number, chosen(opened.grounds, about)
         before = like_vehicle(kept, opened.order, opened.picture, item.name)
@@ -162,7 +162,7 @@ def list_(
     from dtctriage.work.circuits import enterables, like, refused
     from dtctriage.work.opening import OwnTables, open_order
 
-    with Records.open(records) as kept:
+    with Records.open(records, make=False) as kept:
         opened = open_order(kept, order, own=OwnTables(meanings, make, priors))
         items = list(enterables(opened.grounds))
         for item in items:

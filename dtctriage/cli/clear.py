@@ -60,7 +60,7 @@ def clear(
     from dtctriage.records import Records
     from dtctriage.wirelog import RecordingLink
 
-    with Records.open(records) as kept:
+    with Records.open(records, make=False) as kept:
         number, who = kept.order(order).number, _who(kept, order, by)
         with closing(open_link(link)) as way, WireLogFile(wire_log or wire_log_path(number)) as stream:
             guarded = GuardedLink(RecordingLink(way, stream))

@@ -46,7 +46,7 @@ def conclude(
     words = " ".join(" ".join(text).split())
     if not words:
         raise TriageError("The conclusion is empty", "Type the cause that was found")
-    with Records.open(records) as kept:
+    with Records.open(records, make=False) as kept:
         opened = open_order(kept, order, own=OwnTables(priors=priors))
         case, number = opened.case, opened.order.number
         kinds: tuple[str, ...] = ()

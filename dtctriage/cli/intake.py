@@ -121,7 +121,7 @@ def _written(records: Records, asked: _Asked) -> Order:
 
     number = asked.order
     if number is None:
-        number = records.new_order(f"RO-{now():%Y%m%d}-", now()).number
+        number = records.new_order(f"RO-{now().astimezone():%Y%m%d}-", now()).number
     try:
         return records.create_or_update_order(number, at=now(), **asked.details)
     except VinMismatch as error:

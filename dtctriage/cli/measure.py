@@ -66,7 +66,7 @@ def take(
     words, places = [word.replace(_MINUS, "-") for word in reading or []], at or []
     if places and check is not None:
         raise TriageError("--at and --check contradict each other", "Leave one of them out")
-    with Records.open(records) as kept:
+    with Records.open(records, make=False) as kept:
         opened = open_order(kept, order, own=OwnTables(priors=priors))
         case, number = opened.case, opened.order.number
         if case.reasoning is None:

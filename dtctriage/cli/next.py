@@ -29,7 +29,7 @@ def next(  # noqa: A001 - the command's name
     from dtctriage.work.opening import OwnTables, open_order
     from dtctriage.work.proposal import follow_ups, proposed
 
-    with Records.open(records) as kept:
+    with Records.open(records, make=False) as kept:
         opened = open_order(kept, order, own=OwnTables(priors=priors))
     case, assessment = opened.case, opened.case.judged()
     if check is None and not any(problem.checks for problem in assessment.problems):

@@ -23,7 +23,7 @@ def note(
     words = " ".join(" ".join(text).split())
     if not words:
         raise TriageError("The note is empty", "Type its text")
-    with Records.open(records) as kept:
+    with Records.open(records, make=False) as kept:
         repair_order = kept.order(order)
         who = by or repair_order.technician or ""
         kept.log.add(repair_order.number, Note(words), who=who, at=now())

@@ -55,7 +55,7 @@ def show(sheet: Sheet, form: str, *, readings: bool = False) -> None:
     from dtctriage.desk import write_form
 
     if form == "text":
-        typer.echo(_readable(sheet, readings))
+        typer.echo(_readable(sheet, readings), nl=False)
     else:
         typer.echo((write_form(sheet, form, None, readings=readings) or "").encode("utf-8"), nl=False)
 

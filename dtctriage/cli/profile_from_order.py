@@ -20,11 +20,12 @@ def from_order(
 
     Modules as they answered, circuits and supplies as entered with dtctriage circuit add.
     """
+    from dtctriage.errors import TriageError
     from dtctriage.profile_grown import grown_profile
     from dtctriage.records import EnteredCircuit, Records
     from dtctriage.work.opening import fold, sweep_of
 
-    with Records.open(records) as kept:
+    with Records.open(records, make=False) as kept:
         known = kept.order(order)
         sweep = sweep_of(kept, order)
         if sweep.profile is not None:

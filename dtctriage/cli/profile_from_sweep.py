@@ -26,7 +26,7 @@ def from_sweep(
     from dtctriage.remembered import vin_of
     from dtctriage.work.opening import fold, sweep_of
 
-    with Records.open(records) as kept:
+    with Records.open(records, make=False) as kept:
         known, taken = kept.order(order), sweep_of(kept, order, sweep)
         seen = fold(kept.sweep_events(taken.id), None)
     vin = vin_of(known, seen)

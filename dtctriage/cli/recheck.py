@@ -48,7 +48,7 @@ def recheck(
     from dtctriage.records import Records
     from dtctriage.work.opening import OwnTables, checked, fold
 
-    with Records.open(records) as kept:
+    with Records.open(records, make=False) as kept:
         first = _first(kept, order)
         number = first.order
         answered = tuple(fold(kept.sweep_events(first.id), None).modules)

@@ -50,7 +50,7 @@ def sheet(
         raise TriageError("No order was named", "Give its number; dtctriage orders lists them")
     if form not in FORMS:
         raise TriageError(f'"{form}" is no form of the sheet', f"Choose one of {', '.join(FORMS)}")
-    with Records.open(records) as kept:
+    with Records.open(records, make=False) as kept:
         opened = open_order(kept, order, sweep, OwnTables(meanings, make, priors))
         made = set_sheet(kept, opened)
     if to is None:

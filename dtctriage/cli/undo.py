@@ -16,7 +16,7 @@ def undo(order: OrderNumber, records: RecordsUrl = None) -> None:
     from dtctriage.records import Records
     from dtctriage.work.log import entry_words, take_back
 
-    with Records.open(records) as kept:
+    with Records.open(records, make=False) as kept:
         undone = take_back(kept, order, now())
     for item in undone:
         typer.echo(f"Taken back: {entry_words(item.entry)}")

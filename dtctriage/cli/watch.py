@@ -63,7 +63,7 @@ def watch(
     from dtctriage.watch.log import WatchLog
 
     wanted = _wanted(everything, pid or [])
-    with Records.open(records) as kept:
+    with Records.open(records, make=False) as kept:
         known = kept.order(order)
         choices, protocol = _choices(kept, known.number, wanted)
         board, place = Board(), to or watch_log_path(known.number)

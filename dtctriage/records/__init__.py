@@ -7,6 +7,7 @@ from dtctriage.records.kept import (
     EnteredCircuit,
     KeptEvent,
     KeptProfile,
+    ListedOrder,
     Logged,
     Measurement,
     Note,
@@ -18,7 +19,7 @@ from dtctriage.records.kept import (
     VinOrigin,
 )
 from dtctriage.records.likeness import EarlierIntake
-from dtctriage.records.problems import RecordsError, UnknownOrder, UnknownSweep, VinMismatch
+from dtctriage.records.problems import NoRecords, RecordsError, UnknownOrder, UnknownSweep, VinMismatch
 from dtctriage.records.store import Records
 from dtctriage.records.writer import SweepWriter
 
@@ -33,8 +34,10 @@ __all__ = [
     "JobLog",
     "KeptEvent",
     "KeptProfile",
+    "ListedOrder",
     "Logged",
     "Measurement",
+    "NoRecords",
     "Note",
     "Odometer",
     "OdometerUnit",

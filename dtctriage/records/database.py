@@ -26,6 +26,7 @@ from dtctriage.records.problems import (
     REPORT_IT,
     DatabaseUrlInvalid,
     DriverMissing,
+    NoRecords,
     NotWritable,
     ValueRefused,
     one_line,
@@ -34,6 +35,9 @@ from dtctriage.records.problems import (
 
 VARIABLE = "DTCTRIAGE_DATABASE"
 """Environment variable that names the database: a SQLAlchemy URL or the path of a SQLite file."""
+
+NO_ORDER = "An intake makes the first: dtctriage intake --link URL"
+"""What to do where no order is kept."""
 
 CONNECT_SECONDS = 5
 """How long a PostgreSQL server may take to accept a connection."""
@@ -99,13 +103,19 @@ def default_file() -> Path:
     return Path(platformdirs.user_data_path("dtctriage", appauthor=False)) / "records.sqlite"
 
 
-def open_database(named: str | None, busy_seconds: float) -> Database:
+def open_database(named: str | None, busy_seconds: float, *, make: bool = True) -> Database:
     """Open `named`, else what the environment names, else the default file.
 
-    Raises RecordsError when it cannot be reached. Waits up to `busy_seconds` for another's transaction.
+    Raises RecordsError when it cannot be reached, NoRecords when there is no file and none is to be made.
+    Waits up to `busy_seconds` for another's transaction.
     """
-    url = _url(named or os.environ.get(VARIABLE) or None)
+    named = named or os.environ.get(VARIABLE) or None
+    if named is None and not make and not default_file().exists():
+        raise NoRecords("No order is kept yet", NO_ORDER)
+    url = _url(named)
     place = url.database or "in memory" if _is_sqlite(url) else url.render_as_string(hide_password=True)
+    if not make and _is_missing(url):
+        raise no_records(place)
     engine = _engine(url, busy_seconds)
     try:
         file = _file(engine, place) if _is_sqlite(url) else None
@@ -113,6 +123,16 @@ def open_database(named: str | None, busy_seconds: float) -> Database:
         engine.dispose()
         raise
     return Database(engine, place, file)
+
+
+def no_records(place: str) -> NoRecords:
+    return NoRecords(f"There are no records at {place}", "Check the place; an intake makes new records there")
+
+
+def _is_missing(url: URL) -> bool:
+    """Whether it names a SQLite file that is not there. A file: URI says by itself what is made."""
+    plain = _is_sqlite(url) and url.database and not url.database.startswith((":memory:", "file:"))
+    return bool(plain) and not Path(url.database or "").exists()
 
 
 def _url(named: str | None) -> URL:

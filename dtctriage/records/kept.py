@@ -70,6 +70,15 @@ class SweepOutcome(Enum):
 
 
 @dataclass(frozen=True, slots=True)
+class ListedOrder:
+    """An order with the end of its latest sweep, None where it has none."""
+
+    order: Order
+    outcome: SweepOutcome | None
+    swept_at: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
 class SweepRecord:
     """One sweep of an order. Times are UTC; `adapter` and `protocol` are None until the sweep knows them."""
 

@@ -61,6 +61,10 @@ class MigrationFailed(RecordsError):
     """The database could not be brought up to this version of the program."""
 
 
+class NoRecords(RecordsError):
+    """Nothing was kept there yet, and nothing is to be made."""
+
+
 class UnknownOrder(RecordsError):
     """No repair order has this number."""
 

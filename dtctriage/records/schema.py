@@ -6,7 +6,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, inspect, text
 
-from dtctriage.records.database import Database
+from dtctriage.records.database import Database, no_records
 from dtctriage.records.problems import DatabaseNewer, MigrationFailed, NotADatabase, one_line, translated
 from dtctriage.records.tables import metadata
 
@@ -23,11 +23,16 @@ def versions() -> list[str]:
     return sorted(file.name.partition("_")[0] for file in (_MIGRATIONS / "versions").glob("[0-9]*.py"))
 
 
-def bring_up_to_date(database: Database) -> None:
-    """Create or upgrade the tables. Two processes may do so at once: the second finds it done."""
+def bring_up_to_date(database: Database, *, make: bool = True) -> None:
+    """Create or upgrade the tables. Two processes may do so at once: the second finds it done.
+
+    Raises NoRecords where there are none and none are to be made.
+    """
     with database.reading() as connection:
         if _is_current(connection, database.place):
             return
+        if not make and not inspect(connection).has_table(VERSION_TABLE):
+            raise no_records(database.place)
     with database.writing() as connection:
         if connection.dialect.name == "postgresql":
             connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _UPGRADE_LOCK})

@@ -18,6 +18,7 @@ from dtctriage.records.joblog import JobLog
 from dtctriage.records.kept import (
     KeptEvent,
     KeptProfile,
+    ListedOrder,
     Odometer,
     Order,
     SweepOutcome,
@@ -28,7 +29,7 @@ from dtctriage.records.likeness import Likeness
 from dtctriage.records.presence import Presence, presence
 from dtctriage.records.problems import UnknownSweep, translated
 from dtctriage.records.schema import bring_up_to_date
-from dtctriage.records.sweeps import read_events, read_sweeps
+from dtctriage.records.sweeps import read_events, read_listed, read_sweeps
 from dtctriage.records.writer import SweepWriter
 from dtctriage.sweep.events import Event
 
@@ -47,16 +48,18 @@ class Records:
         self.likeness = Likeness(database)
 
     @classmethod
-    def open(cls, url: str | None = None, *, busy_seconds: float = BUSY_SECONDS) -> Records:
+    def open(
+        cls, url: str | None = None, *, make: bool = True, busy_seconds: float = BUSY_SECONDS
+    ) -> Records:
         """Open the database and bring its tables up to date.
 
         `url` is a SQLAlchemy URL or the path of a SQLite file; None takes what DTCTRIAGE_DATABASE names,
-        else `records.sqlite` in the user's data folder. SQLite and PostgreSQL are tested. Raises
-        RecordsError.
+        else `records.sqlite` in the user's data folder. SQLite and PostgreSQL are tested. Unless they are
+        to be made, NoRecords is raised where there are none; otherwise RecordsError.
         """
-        database = open_database(url, busy_seconds)
+        database = open_database(url, busy_seconds, make=make)
         try:
-            bring_up_to_date(database)
+            bring_up_to_date(database, make=make)
         except BaseException:
             database.close()
             raise
@@ -95,6 +98,10 @@ class Records:
         """Open an order at `at`. Its number is `prefix` and the lowest number from 1 that is free."""
         with self._database.writing() as connection:
             return orders.order_of(orders.opened_next(connection, prefix, at))
+
+    def listed(self, like: str | None = None) -> tuple[ListedOrder, ...]:
+        """The same orders, each with what became of its latest sweep."""
+        return tuple(read_listed(self._database, self._presence, like))
 
     def create_or_update_order(
         self,
@@ -173,7 +180,9 @@ class Records:
         """Raises UnknownSweep."""
         found = read_sweeps(self._database, self._presence, tables.sweep.c.id == sweep_id)
         if not found:
-            raise UnknownSweep(f"No sweep has the id {sweep_id}", "Look at the order's list of sweeps")
+            raise UnknownSweep(
+                f"No sweep has the id {sweep_id}", "dtctriage orders ORDER lists those of an order"
+            )
         return found[0]
 
     def sweeps(self, number: str) -> tuple[SweepRecord, ...]:

@@ -8,9 +8,9 @@ from pathlib import Path
 from sqlalchemy import ColumnElement, RowMapping, func, select
 
 from dtctriage.link import BusProtocol
-from dtctriage.records import tables
+from dtctriage.records import orders, tables
 from dtctriage.records.database import Database
-from dtctriage.records.kept import KeptEvent, KeptProfile, SweepOutcome, SweepRecord
+from dtctriage.records.kept import KeptEvent, KeptProfile, ListedOrder, SweepOutcome, SweepRecord
 from dtctriage.records.presence import Presence
 from dtctriage.records.problems import DatabaseDamaged
 from dtctriage.sweep.events import from_json
@@ -22,9 +22,7 @@ def read_sweeps(database: Database, presence: Presence, chosen: ColumnElement[bo
     Who runs is asked before the rows are read: a sweep that was let go of and then still reads as running
     has died, and did not just end in between.
     """
-    running = select(tables.sweep.c.id).where(tables.sweep.c.outcome == SweepOutcome.RUNNING.value, chosen)
-    with database.reading() as connection:
-        dead = {i for i in connection.scalars(running).all() if not presence.held(connection, i)}
+    dead = _dead(database, presence, chosen)
     kept = (
         select(func.count(), func.max(tables.sweep_event.c.at))
         .where(tables.sweep_event.c.sweep_id == tables.sweep.c.id)
@@ -50,16 +48,49 @@ def read_sweeps(database: Database, presence: Presence, chosen: ColumnElement[bo
         return [_record(row, dead) for row in connection.execute(query).mappings()]
 
 
+def read_listed(database: Database, presence: Presence, like: str | None) -> list[ListedOrder]:
+    """Orders, latest first, that hold `like`, each with the end of its latest sweep: one query for all."""
+    order, sweep = tables.repair_order, tables.sweep
+    dead = _dead(database, presence, sweep.c.id.is_not(None))
+    latest = (
+        select(func.max(sweep.c.id)).where(sweep.c.order_id == order.c.id).correlate(order).scalar_subquery()
+    )
+    ends = sweep.alias()
+    query = (
+        orders.search(like)
+        .add_columns(ends.c.id.label("sweep_id"), ends.c.outcome, ends.c.started_at)
+        .outerjoin_from(order, ends, ends.c.id == latest)
+    )
+    with database.reading() as connection:
+        return [
+            ListedOrder(
+                orders.order_of(row),
+                _outcome(row["outcome"], row["sweep_id"] in dead) if row["outcome"] else None,
+                row["started_at"],
+            )
+            for row in connection.execute(query).mappings()
+        ]
+
+
+def _dead(database: Database, presence: Presence, chosen: ColumnElement[bool]) -> set[int]:
+    """Those of the chosen sweeps that were left running."""
+    running = select(tables.sweep.c.id).where(tables.sweep.c.outcome == SweepOutcome.RUNNING.value, chosen)
+    with database.reading() as connection:
+        return {i for i in connection.scalars(running).all() if not presence.held(connection, i)}
+
+
+def _outcome(stored: str, dead: bool) -> SweepOutcome:
+    outcome = SweepOutcome(stored)
+    return SweepOutcome.DIED if outcome is SweepOutcome.RUNNING and dead else outcome
+
+
 def _record(row: RowMapping, dead: set[int]) -> SweepRecord:
-    outcome = SweepOutcome(row["outcome"])
-    if outcome is SweepOutcome.RUNNING and row["id"] in dead:
-        outcome = SweepOutcome.DIED
     return SweepRecord(
         id=row["id"],
         order=row["number"],
         started_at=row["started_at"],
         ended_at=row["ended_at"],
-        outcome=outcome,
+        outcome=_outcome(row["outcome"], row["id"] in dead),
         url=row["url"],
         rounds=row["rounds"],
         adapter=row["adapter"],

@@ -329,6 +329,8 @@ def _module(module: ModulePart, vin: str | None) -> view.ModuleView:
 def _origin(sheet: Sheet) -> Iterator[tuple[str, str]]:
     visit = sheet.visit
     yield "Asked", f"{words.moment(visit.started, seconds=True)} to {words.moment(visit.ended, seconds=True)}"
+    if visit.sweep is not None:
+        yield "Sweep", str(visit.sweep)
     yield "Link", visit.link or "not known"
     yield "Profile", visit.profile or "none: without one, a silent module is known only by its witnesses"
     yield "Wire log", visit.wire_log or "none"

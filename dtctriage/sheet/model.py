@@ -56,6 +56,8 @@ class Visit:
     partial_why: str = ""
     profile: str | None = None
     wire_log: str = ""
+    sweep: int | None = None
+    """Its id in the records; None where it is not kept."""
 
 
 class Odometer(Part):
@@ -102,6 +104,7 @@ class VisitPart(Part):
     partial_why: Text
     profile: Text | None
     wire_log: Text
+    sweep: int | None = None
     clocks: tuple[ClockPart, ...] = ()
 
 

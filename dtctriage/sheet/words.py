@@ -36,7 +36,7 @@ def minutes(value: float) -> str:
 
 
 def moment(value: datetime, *, seconds: bool = False) -> str:
-    """`2025-11-25 09:12 +01:00`: the clock where the vehicle stood, with its distance from UTC."""
+    """`2025-11-25 09:12 +01:00`: the clock of its own zone, with its distance from UTC."""
     zone = value.strftime("%z")
     clock = value.replace(tzinfo=None).isoformat(" ", "seconds" if seconds else "minutes")
     return f"{clock} {zone[:3]}:{zone[3:5]}"

@@ -22,7 +22,9 @@ def log_part(case: Case, assessment: Assessment) -> LogPart:
     return LogPart(
         measured=tuple(_measured(case, item) for item in log.measured),
         belief=tuple(_belief(case, assessment)) if log.observations else (),
-        notes=tuple(NotePart(at=item.at, who=item.who, text=item.entry.text) for item in log.notes),
+        notes=tuple(
+            NotePart(at=item.at.astimezone(), who=item.who, text=item.entry.text) for item in log.notes
+        ),
         conclusion=_conclusion(case, assessment, log.conclusion) if log.conclusion else None,
     )
 
@@ -30,7 +32,7 @@ def log_part(case: Case, assessment: Assessment) -> LogPart:
 def _measured(case: Case, taken: Taken) -> MeasuredPart:
     entry = taken.logged.entry
     return MeasuredPart(
-        at=taken.logged.at,
+        at=taken.logged.at.astimezone(),
         who=taken.logged.who,
         means=entry.quantity,
         place=entry.place,
@@ -60,7 +62,7 @@ def _belief(case: Case, assessment: Assessment) -> Iterator[BeliefPart]:
 def _conclusion(case: Case, assessment: Assessment, logged: Logged[Conclusion]) -> ConclusionPart:
     found = None if case.log.concluded_elsewhen else kept_verdict(case, assessment, logged.entry)
     return ConclusionPart(
-        at=logged.at,
+        at=logged.at.astimezone(),
         who=logged.who,
         text=logged.entry.text,
         suspect=found.suspect if found else "",

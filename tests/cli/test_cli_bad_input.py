@@ -10,6 +10,8 @@ from typing import Any
 
 import pytest
 
+from dtctriage.records import Records
+
 Cli = Callable[..., Any]
 
 VEHICLE = """format = 1
@@ -208,6 +210,7 @@ def test_a_value_that_cannot_be(cli: Cli, demo: Path, typed: list[str], told: st
 
 
 def test_unknown_orders_and_sweeps(cli: Cli) -> None:
+    Records.open().close()
     for typed in (["RO-2057"], ["RO-2057", "--sweep", "1"], ["RO-2057", "--form", "pdf"]):
         ended = cli("sheet", *typed)
         assert ended.code == 2

@@ -115,7 +115,7 @@ def test_without_an_intake_it_refuses(cli: Cli, demo: Path) -> None:
 
 
 def clearing(cli: Cli, link: str) -> Any:
-    return cli("clear", "RO-7", link, "--technician", "M. Sato", "--typed", "RO-7")
+    return cli("clear", "RO-7", link, "--by", "M. Sato", "--typed", "RO-7")
 
 
 @pytest.mark.parametrize(
@@ -162,7 +162,7 @@ def test_stopped_before_the_first_request_nothing_was_cleared(
             raise KeyboardInterrupt
 
     monkeypatch.setattr("sys.stdin", Stopping())
-    ended = cli("clear", "RO-7", taken, "--technician", "M. Sato")
+    ended = cli("clear", "RO-7", taken, "--by", "M. Sato")
     assert (ended.code, ended.out) == (130, "")
     assert ended.err.splitlines()[-1] == "dtctriage: Stopped. Nothing was cleared"
     assert "CLEARED" not in cli("sheet", "RO-7").out

@@ -95,6 +95,6 @@ def test_an_order_without_an_intake_has_nothing_to_compare_with(cli: Cli, demo: 
 
 
 def test_an_unknown_order_and_an_unknown_link_are_one_line(cli: Cli, demo: Path) -> None:
-    assert "No order has the number 'RO-9'" in cli("recheck", "RO-9", "classroom:x").complaint
     cli("intake", "--link", f"classroom:{demo / 'second.lesson.toml'}", "--order", "RO-7", "--quick")
+    assert "No order has the number 'RO-9'" in cli("recheck", "RO-9", "classroom:x").complaint
     assert "names no link" in cli("recheck", "RO-7", "nowhere").complaint

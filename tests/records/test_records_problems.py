@@ -28,6 +28,7 @@ from dtctriage.records.problems import (
     DatabaseUrlInvalid,
     DiskFull,
     DriverMissing,
+    NoRecords,
     NotADatabase,
     NotWritable,
     translated,
@@ -65,6 +66,23 @@ def test_a_locked_file_is_waited_for_then_named(sqlite_file: Path) -> None:
         writer.keep(SweepFinished(), EIGHT)
         writer.close()
         assert [kept.sequence for kept in records.kept_events(writer.sweep_id)] == [2]
+
+
+def test_records_that_are_not_there_are_made_only_on_request(database_url: str) -> None:
+    for _ in range(2):
+        with refused(NoRecords, "There are no records at", "an intake makes new records"):
+            Records.open(database_url, make=False)
+    Records.open(database_url).close()
+    with Records.open(database_url, make=False) as records:
+        assert records.listed() == ()
+
+
+def test_a_file_without_tables_holds_no_records(sqlite_file: Path) -> None:
+    sqlite_file.touch()
+    with refused(NoRecords, str(sqlite_file)):
+        Records.open(str(sqlite_file), make=False)
+    with Records.open(str(sqlite_file)) as records:
+        assert records.orders() == ()
 
 
 def test_a_new_file_that_another_holds(sqlite_file: Path) -> None:
