@@ -27,4 +27,4 @@ def _new_file(folder: str, number: str, kind: str) -> Path:
 
     safe = re.sub(r"[^A-Za-z0-9._-]", "_", number)
     data = platformdirs.user_data_path("dtctriage", appauthor=False)
-    return data / folder / f"{safe}-{now():%Y%m%dT%H%M%S%f}.{kind}"
+    return data / folder / f"{safe}-{now().astimezone():%Y%m%dT%H%M%S%f}.{kind}"

@@ -75,7 +75,7 @@ def test_a_new_order_gets_the_lowest_free_number(records: Records) -> None:
 def test_two_bays_never_get_the_same_new_number(database_url: str) -> None:
     """Each bay has its own connections, and all begin at the same moment."""
     bays, each = 6, 5
-    line = threading.Barrier(bays)
+    line = threading.Barrier(bays, timeout=60)
 
     def bay(_: int) -> list[str]:
         with Records.open(database_url, busy_seconds=60) as records:
