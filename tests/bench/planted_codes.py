@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from random import Random
 
-from car import ENGINE, GEARBOX, Car
+from car import ENGINE, GEARBOX, Car, word
 
 from dtctriage.codes.dtc import Dtc
 from dtctriage.services.uds import DtcStatus
@@ -76,16 +76,20 @@ def both_banks(rng: Random, car: Car) -> None:
 
 
 def order_in_time(rng: Random, car: Car) -> None:
-    """Two to four codes, each with a frame where the module keeps one."""
+    """Two to four codes that follow from each other, each with a frame where the module keeps one.
+
+    The next one comes 100 km later on average, some long after: own estimate, no source.
+    """
+    now = car.engine.data.get(0x31)
+    then = int.from_bytes(now, "big") * rng.random() if now else 0.0
     for frame, code in enumerate(
         rng.sample(("P0562", "P0300", "P0171", "P0420", "P0113"), rng.randint(2, 4))
     ):
         store(car.engine, code)
-        now = car.engine.data.get(0x31)
         if now and rng.random() < 0.9:
-            then = round(int.from_bytes(now, "big") * rng.random())
             number = Dtc.parse(code).number.to_bytes(2, "big")
-            car.engine.frames[frame] = {0x02: number, 0x31: then.to_bytes(2, "big")}
+            car.engine.frames[frame] = {0x02: number, 0x31: word(min(then, int.from_bytes(now, "big")))}
+        then += rng.expovariate(1 / 100)
 
 
 def permanent_left(rng: Random, car: Car) -> None:
