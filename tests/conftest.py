@@ -16,6 +16,11 @@ from pathlib import Path
 from typing import IO, Any
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("unhurried", deadline=None)
+settings.load_profile("unhurried")
+# A deadline would be an assertion about the machine's clock.
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 PATIENCE = 60.0

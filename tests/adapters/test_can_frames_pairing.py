@@ -101,7 +101,7 @@ def some_vehicle(seed: int, row: Sequence[int], modules: int, **traits: object) 
 ROW = range(0x600, 0x700)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     seed=st.integers(0, 2**32),
     length=st.integers(1, 256),
@@ -119,7 +119,7 @@ def test_property_every_steady_module_is_paired_and_none_wrongly(
     assert found.notices == []
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(seed=st.integers(0, 2**32), misses=st.floats(0.1, 0.9))
 def test_property_an_unsteady_module_is_paired_rightly_or_told_as_unknown(seed: int, misses: float) -> None:
     vehicle = some_vehicle(seed, ROW, 8, jitter=0.001, misses=misses)
@@ -128,7 +128,7 @@ def test_property_an_unsteady_module_is_paired_rightly_or_told_as_unknown(seed: 
     assert found.seconds < 8
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(seed=st.integers(0, 2**32), modules=st.integers(2, 20), groups=st.integers(1, 2))
 def test_property_group_addresses_are_set_aside_and_said(seed: int, modules: int, groups: int) -> None:
     chance = random.Random(seed)

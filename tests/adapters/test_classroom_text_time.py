@@ -110,7 +110,7 @@ def test_characters_take_their_time(terminal: Terminals, show: Show) -> None:
 ALPHABET = st.sampled_from([*list("ATZDIEHSRPLCFMV0123456789ABCDEF \r\r\n\x00"), "ATMA\r", "0100\r", "ÿ"])
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(typed=st.lists(st.tuples(ALPHABET, st.floats(0, 0.3)), max_size=40))
 def test_whatever_is_typed_a_prompt_comes_in_the_end(
     terminal: Terminals, show: Show, typed: list[tuple[str, float]]

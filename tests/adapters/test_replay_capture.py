@@ -254,7 +254,7 @@ MANY = [
 ]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     part=st.floats(0, 1, exclude_max=True), suffix=st.sampled_from([".log", ".asc", ".csv", ".trc", ".blf"])
 )
@@ -277,7 +277,7 @@ def test_property_a_capture_cut_anywhere_keeps_whole_answers_only(
     assert whole_lines or link.open_bus().notices or not lines
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 @given(content=st.binary(max_size=300), suffix=st.sampled_from(SUFFIXES))
 def test_property_rubbish_gets_one_line(
     tmp_path_factory: pytest.TempPathFactory, content: bytes, suffix: str

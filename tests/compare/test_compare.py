@@ -191,7 +191,7 @@ def test_every_monitor_has_its_drive_and_ranges_do_not_meet() -> None:
     assert all(last < first for (_, last), (first, _) in pairwise(spans))
 
 
-unhurried = settings(deadline=None, max_examples=40, suppress_health_check=[HealthCheck.too_slow])
+unhurried = settings(max_examples=40, suppress_health_check=[HealthCheck.too_slow])
 
 # Properties -----------------------------------------------------------------------------------------------
 

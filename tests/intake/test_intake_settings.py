@@ -26,7 +26,7 @@ WISHES = st.builds(
 
 
 @given(WISHES)
-@settings(deadline=None, max_examples=30)
+@settings(max_examples=30)
 def test_the_wish_of_a_kept_sweep_is_the_one_it_was_taken_with(wish: Wish) -> None:
     settings = settings_of(wish)
     assert json.loads(json.dumps(settings)) == settings

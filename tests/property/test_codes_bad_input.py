@@ -11,7 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from dtctriage.codes.bulk import RECORD, decode_many
@@ -178,21 +178,18 @@ PASTES = st.text("0123456789abcdefABCDEFPCBUX \r\n:#()[]>.,-", max_size=120)
 
 
 @NAMES
-@settings(deadline=None)
 @given(junk=st.binary(max_size=120))
 def test_junk(name: str, junk: bytes) -> None:
     CHECKS[name][1](junk)
 
 
 @NAMES
-@settings(deadline=None)
 @given(rest=st.binary(max_size=40) | PASTES.map(str.encode))
 def test_junk_behind_the_right_beginning(name: str, rest: bytes) -> None:
     start, checked = CHECKS[name]
     checked(bytes.fromhex(start) + rest)
 
 
-@settings(deadline=None)
 @given(st.text(max_size=200) | PASTES)
 def test_any_text_is_told_and_none_of_it_lost(text: str) -> None:
     check_pasted_text(text)

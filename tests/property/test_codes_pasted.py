@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import string
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from dtctriage.codes.dtc import Dtc
@@ -26,7 +26,6 @@ LONG_PAYLOADS = PAYLOADS.filter(lambda payload: len(payload) > 7) | st.integers(
 """More than one frame or segment; some with more than sixteen, after which their numbers start again."""
 
 
-@settings(deadline=None)
 @given(st.text(max_size=200) | HEXISH)
 def test_any_text_is_told_in_80_columns(text: str) -> None:
     items = read(text)
@@ -35,7 +34,6 @@ def test_any_text_is_told_in_80_columns(text: str) -> None:
     assert len(document(items)) == len(items)
 
 
-@settings(deadline=None)
 @given(
     st.lists(st.builds(Dtc, st.integers(0, 0xFFFF), st.none() | st.integers(0, 0xFF)), min_size=1, max_size=5)
 )
@@ -57,7 +55,6 @@ def frames(payload: bytes) -> list[bytes]:
     return cut
 
 
-@settings(deadline=None)
 @given(
     PAYLOADS,
     st.sampled_from(["7E8", "18DAF110"]),
@@ -75,7 +72,6 @@ def test_frames_give_back_the_payload(payload: bytes, identifier: str, form: str
     assert item.text.count("\n") == len(lines) - 1
 
 
-@settings(deadline=None)
 @given(LONG_PAYLOADS, st.data())
 def test_a_missing_frame_is_named_and_nothing_made_up(payload: bytes, data: st.DataObject) -> None:
     cut = frames(payload)
@@ -85,7 +81,6 @@ def test_a_missing_frame_is_named_and_nothing_made_up(payload: bytes, data: st.D
     assert items and all(isinstance(item, NotUnderstood) for item in items)
 
 
-@settings(deadline=None)
 @given(LONG_PAYLOADS)
 def test_segments_give_back_the_payload(payload: bytes) -> None:
     """Headers off: a length of three digits, then segments of six bytes and then seven (ELM327J-p42)."""
@@ -96,7 +91,6 @@ def test_segments_give_back_the_payload(payload: bytes) -> None:
     assert b"".join(part.data for part in item.explanation.parts) == payload
 
 
-@settings(deadline=None)
 @given(
     st.binary(min_size=1, max_size=7), st.integers(0, 255), st.sampled_from(["486B", "686A", "416B", "616A"])
 )
@@ -107,7 +101,6 @@ def test_headers_off_can_with_the_check_of_j1850(payload: bytes, source: int, st
     assert (framed.payload, framed.source, framed.problem) == (payload, source, "")
 
 
-@settings(deadline=None)
 @given(st.binary(min_size=1, max_size=63), st.integers(0, 255), st.booleans())
 def test_headers_of_iso_14230(payload: bytes, source: int, own_length: bool) -> None:
     """ISO 14230-2: the length stands in the format byte, or in a byte of its own."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from dtctriage.codes.bulk import RECORD, decode_many
@@ -16,7 +16,6 @@ from dtctriage.codes.spn import SpnFmi
 CODES = st.builds(Dtc, st.integers(0, 0xFFFF), st.none() | st.integers(0, 0xFF))
 
 
-@settings(deadline=None)
 @given(CODES)
 def test_layout_bytes_and_text_hold_the_same(dtc: Dtc) -> None:
     """SAE J2012: bits 15-14 letter, 13-12 first digit, then three hexadecimal digits; failure type behind."""
@@ -26,7 +25,6 @@ def test_layout_bytes_and_text_hold_the_same(dtc: Dtc) -> None:
     assert int(str(dtc)[1:5], 16) == dtc.number & 0x3FFF
 
 
-@settings(deadline=None)
 @given(CODES, st.sampled_from(["", "-", ":", " - "]), st.booleans(), st.sampled_from(["", " ", "\t"]))
 def test_however_it_is_typed(dtc: Dtc, between: str, small: bool, around: str) -> None:
     failure = "" if dtc.failure_type is None else f"{between}{dtc.failure_type:02X}"
@@ -34,7 +32,6 @@ def test_however_it_is_typed(dtc: Dtc, between: str, small: bool, around: str) -
     assert Dtc.parse(typed.lower() if small else typed) == dtc
 
 
-@settings(deadline=None)
 @given(st.text(max_size=12) | st.from_regex(r"[PCBUpcbu]?[0-9A-GO]{0,7}[-:]?[0-9A-F]{0,3}", fullmatch=True))
 def test_any_text_is_a_code_or_a_named_error(text: str) -> None:
     try:
@@ -45,7 +42,6 @@ def test_any_text_is_a_code_or_a_named_error(text: str) -> None:
         assert Dtc.parse(str(dtc)) == dtc
 
 
-@settings(deadline=None)
 @given(st.lists(CODES))
 def test_order_is_by_number_then_failure_type(codes: list[Dtc]) -> None:
     """A code without failure type stands before the same code with one."""
@@ -65,7 +61,6 @@ def test_every_number_has_one_authority_and_some_text() -> None:
             assert not told.known
 
 
-@settings(deadline=None)
 @given(st.integers(0, 0x7FFFF), st.integers(0, 31))
 def test_spn_and_fmi_round_trip(spn: int, fmi: int) -> None:
     code = SpnFmi(spn, fmi)
@@ -73,7 +68,6 @@ def test_spn_and_fmi_round_trip(spn: int, fmi: int) -> None:
     assert SpnFmi.parse(str(code)) == code
 
 
-@settings(deadline=None)
 @given(st.binary(min_size=3, max_size=3))
 def test_any_three_bytes_are_an_spn(data: bytes) -> None:
     assert SpnFmi.from_bytes(data).to_bytes() == data
@@ -83,7 +77,6 @@ SHOP_MEANING = Meaning("pump", Place(), "", "Own words", Origin.SHOP, "shop", "e
 SHOPS = st.dictionaries(CODES, st.just(SHOP_MEANING), max_size=4)
 
 
-@settings(deadline=None)
 @given(st.lists(st.binary(min_size=RECORD, max_size=RECORD), max_size=40), SHOPS)
 def test_many_at_once_is_the_same_as_one_by_one(records: list[bytes], shop: dict[Dtc, Meaning]) -> None:
     shop |= {Dtc.from_bytes(record): SHOP_MEANING for record in records[:1]}
@@ -101,7 +94,6 @@ def test_a_cut_off_record_is_an_error(length: int) -> None:
         decode_many(bytes(length))
 
 
-@settings(deadline=None)
 @given(st.binary(min_size=3, max_size=3))
 def test_fields_as_scapy_dissects_them(data: bytes) -> None:
     """scapy's trouble-code layer splits the bits alike; its words for the first digit are the simple ones."""

@@ -25,7 +25,7 @@ ANY_TEXT = st.text(st.characters(exclude_categories=()), max_size=200) | st.samp
         "\u00ad\u200b\u200d\ufeff",
     ]
 )
-fixture_is_fixed = settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+fixture_is_fixed = settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 def with_text_everywhere(value: Any, text: str) -> Any:

@@ -6,7 +6,7 @@ import csv
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from dtctriage.vin import Vin, VinError, is_placeholder, mask, weighted_sum
@@ -145,7 +145,6 @@ def test_mask_and_pattern() -> None:
     assert Vin.parse("1G4AH59H45G118341").pattern == "1G4AH59H5G"
 
 
-@settings(deadline=None)
 @given(st.text(ALLOWED, min_size=17, max_size=17), st.integers(0, 16), st.sampled_from(ALLOWED))
 def test_check_digit_sees_a_single_wrong_character(text: str, place: int, sign: str) -> None:
     """49 CFR 565.15(c): the sum is taken modulo 11, a prime above every weight and value difference."""
@@ -158,7 +157,6 @@ def test_check_digit_sees_a_single_wrong_character(text: str, place: int, sign: 
     assert same is (values[sign] == values[text[place]] or place == 8)
 
 
-@settings(deadline=None)
 @given(st.text(max_size=30))
 def test_any_text_is_a_vin_or_a_named_error(text: str) -> None:
     try:

@@ -92,7 +92,7 @@ tolds = st.builds(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(pictures, pictures, tolds)
 def test_rules_and_ranking_end_well(picture: Picture, earlier: Picture, told: Told) -> None:
     history = History("like", (like_vehicle(earlier),) * 12, last_visit(earlier, "2024-03-01"))
@@ -105,7 +105,7 @@ def test_rules_and_ranking_end_well(picture: Picture, earlier: Picture, told: To
         assert f"{line.code} in {line.module}" in named
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.dictionaries(st.sampled_from(PIDS), st.just(None), min_size=1), tolds)
 def test_ff_is_never_a_reading(pids: dict[int, Any], told: Told) -> None:
     """Every datum FF throughout, in every length that its PID has."""

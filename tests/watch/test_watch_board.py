@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from dtctriage.watch import Board, Flip, Sample
@@ -119,7 +119,6 @@ def test_a_flip_is_one_line() -> None:
     )
 
 
-@settings(deadline=None)
 @given(st.integers(40, 200), st.integers(5, 60), st.integers(0, 60), st.integers(0, 12))
 def test_a_screen_never_runs_over(width: int, height: int, readings: int, flips: int) -> None:
     board = Board()

@@ -358,7 +358,7 @@ def test_iso_sizes_halve() -> None:
 LONG = st.text(st.characters(codec="utf-8", categories=["L", "N", "P", "S", "Zs"]), max_size=120)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(name=LONG, place=LONG, wire=st.text(st.characters(categories=["L"]), max_size=40))
 def test_no_names_cover_each_other(name: str, place: str, wire: str) -> None:
     profile = PROFILES["starter"]

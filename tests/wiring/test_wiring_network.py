@@ -212,7 +212,7 @@ def test_voltages_grow_with_their_sources(circuit: Drawn, factor: float) -> None
 
 
 @pytest.mark.full
-@settings(max_examples=5, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=5, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(drawn(), min_size=20, max_size=40))
 def test_ngspice_finds_the_same_voltages(spice: Spice, circuits: list[Drawn]) -> None:
     """Within 0.1 %, or a microvolt where a node is at almost nothing."""
