@@ -16,6 +16,7 @@ from dtctriage.guard import GuardedLink, reads
 from dtctriage.link import BusProtocol, Link, Recording, Target
 from dtctriage.records import KeptProfile, Records, SweepOutcome, SweepRecord
 from dtctriage.sweep.events import Event, SweepBroken, SweepFinished
+from dtctriage.sweep.plan import Recall, nothing_known
 from dtctriage.sweep.run import Depth, Plan, sweep
 from dtctriage.triage.known import known_data
 from dtctriage.triage.view import NOTHING_TOLD, Told
@@ -28,8 +29,8 @@ from dtctriage.wiring.profile_file import parse_profile
 class Wish:
     """What the technician asks of a sweep. `profile` with the file it came from, or None.
 
-    `remembered` are addresses known from the shop's records; `told` is what the technician says of the
-    vehicle's state.
+    `remembered` are addresses known from the shop's records, `recall` finds those of a VIN that is read on
+    the way; `told` is what the technician says of the vehicle's state.
     """
 
     rounds: int = 3
@@ -39,10 +40,11 @@ class Wish:
     profile: Profile | None = None
     kept_profile: KeptProfile | None = None
     remembered: tuple[Target, ...] = ()
+    recall: Recall = nothing_known
     told: Told = NOTHING_TOLD
 
 
-_NO_SETTINGS = ("profile", "kept_profile", "remembered", "told")
+_NO_SETTINGS = ("profile", "kept_profile", "remembered", "recall", "told")
 """What a sweep keeps of a wish in another way, or what is told anew each time."""
 
 
@@ -86,7 +88,8 @@ def plan_for(link: Link, wish: Wish) -> Plan:
         recorded = tuple(item for item in link.recorded_requests if reads(item.payload))
     protocol = wish.protocol or _protocol_of(wish.profile)
     known = known_data(wish.profile)
-    return Plan(wish.rounds, wish.full, protocol, expected, wish.depth, known, wish.remembered, recorded)
+    remembered = (wish.remembered, wish.recall)
+    return Plan(wish.rounds, wish.full, protocol, expected, wish.depth, known, *remembered, recorded)
 
 
 def _protocol_of(profile: Profile | None) -> BusProtocol | None:

@@ -38,20 +38,20 @@ def history_of(records: Records, order: Order, vin: str | None, before: datetime
     )
 
 
-def addresses_of(records: Records, order: Order, before: datetime) -> tuple[Target, ...]:
-    """Addresses at which this vehicle answered at its last visit, or most like vehicles did.
+def addresses_of(records: Records, order: str, before: datetime, vin: str | None) -> tuple[Target, ...]:
+    """Addresses at which the vehicle of a VIN answered at its last visit, or most like vehicles did.
 
     Without a profile nobody else says that there is a module to be missed.
     """
     try:
-        known = Vin.parse(order.vin or "")
+        known = Vin.parse(vin or "")
     except VinError:
         return ()
     like = records.likeness.of_pattern(known.pattern, but=known.text, before=before)
     answered = [frozenset(_picture(intake).modules) for intake in like]
     counts = Counter(target for targets in answered for target in targets)
     found = {target for target, count in counts.items() if count >= MOST_OF * len(answered)}
-    earlier = records.likeness.last_visit(known.text, but_order=order.number, before=before)
+    earlier = records.likeness.last_visit(known.text, but_order=order, before=before)
     found |= set(_picture(earlier).modules) if earlier else set()
     return tuple(sorted(found))
 

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from contextlib import closing
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -106,7 +107,8 @@ def _take_in(kept: Records, asked: _Asked) -> None:
     # A way in that cannot be opened leaves no empty order behind.
     with closing(open_link(asked.link)) as way, closing(Progress()) as progress:
         order = _written(kept, asked)
-        wish = replace(asked.wish, remembered=addresses_of(kept, order, now()))
+        recall = partial(addresses_of, kept, order.number, now())
+        wish = replace(asked.wish, remembered=recall(order.vin), recall=recall)
         place = asked.wire_log or wire_log_path(order.number)
         sweep_id = take(way, asked.link, wish, kept, order.number, place, now, progress.show)
     with ended_with(sheet_kept(order.number)):

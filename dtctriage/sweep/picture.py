@@ -147,7 +147,10 @@ class Fold:
         if ask.stage == Stage.ROLL_CALL and ask.target.functional:
             self._called_all.setdefault(ask.payload, set()).add(ask.round)
         elif ask.stage == Stage.ROLL_CALL:
-            self._called.setdefault(self._pairing(ask.target), set()).add(ask.round)
+            target = self._pairing(ask.target)
+            if target.answer is not None:
+                self._move_calls(target)
+            self._called.setdefault(target, set()).add(ask.round)
         if isinstance(event, Silent):
             return
         if event.source is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum
 
@@ -21,11 +21,21 @@ class Depth(IntEnum):
     """Everything that it can say: further memories, all identification, what was stored with every code."""
 
 
+Recall = Callable[[str], Collection[Target]]
+"""Addresses known of a VIN."""
+
+
+def nothing_known(_vin: str) -> Collection[Target]:
+    """Where there are no records, no VIN tells anything."""
+    return ()
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """How to sweep. `expected` are the profile's addresses; `full` asks the whole diagnostic range too.
 
-    `remembered` are addresses that answered on this vehicle or like ones before: they are called, too.
+    `remembered` are addresses that answered on this vehicle or like ones before: they are called, too, and
+    those that `recall` tells once a module has given the VIN.
     """
 
     rounds: int = 3
@@ -36,5 +46,6 @@ class Plan:
     known: Mapping[Target, Known] = field(default_factory=dict)
     """What the profile knows of the modules' data."""
     remembered: tuple[Target, ...] = ()
+    recall: Recall = nothing_known
     recorded: tuple[Request, ...] | None = None
     """What a recording was asked; None for a live vehicle."""

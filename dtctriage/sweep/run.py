@@ -53,10 +53,10 @@ def _events(talk: Talk, plan: Plan) -> Iterator[Event]:
         yield SupplyRead(talk.link.supply_voltage())
         return
     yield StageBegun(Stage.BUS, 1)
-    framing = None
-    for event in Roll(talk, plan).open():
+    framing, roll = None, Roll(talk, plan)
+    for event in roll.open():
         if isinstance(event, BusOpened) and event.protocol is not None:
             framing = event.protocol.framing
         yield event
     if framing is not None:
-        yield from Stages(talk, plan, framing).all()
+        yield from Stages(talk, plan, framing, roll).all()

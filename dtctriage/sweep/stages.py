@@ -13,6 +13,7 @@ from dtctriage.sweep import spaces
 from dtctriage.sweep.events import Ask, Event, Stage, SupplyRead
 from dtctriage.sweep.plan import Depth, Plan
 from dtctriage.sweep.questions import Language
+from dtctriage.sweep.roll import Roll
 from dtctriage.sweep.said import USER, ModuleSaid
 from dtctriage.sweep.spaces import Space
 from dtctriage.sweep.talk import Talk
@@ -27,15 +28,20 @@ MOST_FRAMES = 16
 class Stages:
     """The stages after the roll call, on a bus of one framing."""
 
-    def __init__(self, talk: Talk, plan: Plan, framing: Framing) -> None:
+    def __init__(self, talk: Talk, plan: Plan, framing: Framing, roll: Roll) -> None:
         self._talk = talk
         self._plan = plan
+        self._roll = roll
         self._framing = framing
         self._deep = plan.depth >= Depth.DEEP
 
     def all(self) -> Iterator[Event]:
         """Every event from the first stage to the last: what matters most comes first."""
         yield from self._identification()
+        met = len(self._talk.modules)
+        yield from self._roll.recalled(self._framing)
+        if len(self._talk.modules) > met:
+            yield from self._identification()
         yield from self._codes()
         yield from self._state()
         if self._plan.depth >= Depth.USUAL:

@@ -42,6 +42,7 @@ class Talk:
         self.link = link
         self._fold = fold
         self._told: set[NoticeKind] = set()
+        self._staged: set[Ask] = set()
 
     def heard(self, event: Event) -> None:
         """Take an event into what is known."""
@@ -91,13 +92,15 @@ class Talk:
     # -- one batch ----------------------------------------------------------------------------------
 
     def stage(self, stage: str, asks: Sequence[Ask]) -> Iterator[Event]:
-        """Begin a stage with its first batch."""
+        """Begin a stage with its first batch, or go on; what was asked in it is not asked again."""
+        asks = [ask for ask in asks if ask not in self._staged]
+        self._staged.update(asks)
         yield StageBegun(stage, len(asks))
         yield from self.put(asks)
 
     def further(self, asks: Sequence[Ask]) -> Iterator[Event]:
         """Go on in a stage, where there is anything left to ask."""
-        asks = list(dict.fromkeys(asks))
+        asks = [ask for ask in dict.fromkeys(asks) if ask not in self._staged]
         if asks:
             yield from self.stage(asks[0].stage, asks)
 

@@ -241,7 +241,9 @@ def test_tracks_of_a_pedal_are_held_against_those_of_like_vehicles(records: Reco
 def test_addresses_that_most_like_vehicles_answer_on_are_called(records: Records, visit: Visit) -> None:
     fleet(visit, 2, 3)
     order = records.create_or_update_order("RO-NEW", at=DAY, vin=vin(999))
-    labels = [target.label for target in addresses_of(records, order, DAY + timedelta(days=50))]
+    labels = [
+        target.label for target in addresses_of(records, order.number, DAY + timedelta(days=50), order.vin)
+    ]
     assert labels == ["7E0", "7E1", "7E2"]
 
 
@@ -249,14 +251,16 @@ def test_addresses_of_the_last_visit_are_called(records: Records, visit: Visit) 
     fleet(visit, 0, 3)
     visit("RO-OLD", vin(999), USUAL, day=10)
     order = records.create_or_update_order("RO-NEW", at=DAY, vin=vin(999))
-    labels = [target.label for target in addresses_of(records, order, DAY + timedelta(days=50))]
+    labels = [
+        target.label for target in addresses_of(records, order.number, DAY + timedelta(days=50), order.vin)
+    ]
     assert labels == ["7E0", "7E1", "7E2", "7E3"]
 
 
 def test_without_a_vin_nothing_is_remembered(records: Records, visit: Visit) -> None:
     fleet(visit, 2, 0)
     order = records.create_or_update_order("RO-NEW", at=DAY)
-    assert addresses_of(records, order, DAY) == ()
+    assert addresses_of(records, order.number, DAY, order.vin) == ()
 
 
 def test_kinds_are_counted_once_an_order(records: Records) -> None:

@@ -63,7 +63,7 @@ def test_the_order_of_a_whole_sweep(swept: Swept, engine: Table) -> None:
 
 def test_each_round_calls_everybody_then_each_address(swept: Swept) -> None:
     link = swept.Link(swept.table({}))
-    events = swept.events(link, rounds=3)
+    events = swept.events(link, rounds=3, depth=Depth.QUICK)
     addresses = [f"{number:03X}" for number in range(0x7E0, 0x7E8)]
     one_round = [("7DF", "0100"), *((address, "3E00") for address in addresses)]
     roll = [("7DF", "22F810"), *3 * one_round]
@@ -75,12 +75,34 @@ def test_each_round_calls_everybody_then_each_address(swept: Swept) -> None:
 def test_dead_emission_modules_do_not_hide_the_rest(swept: Swept) -> None:
     """Without a profile and without any answer every other address is called once, who answers again."""
     link = swept.Link(swept.table({(0x742, "3E00"): [(0x5C2, "7E00")]}))
-    swept.events(link, rounds=3)
+    swept.events(link, rounds=3, depth=Depth.QUICK)
     called = [target for target, payload in link.payloads if payload == "3E00"]
     usual = [f"{number:03X}" for number in range(0x7E0, 0x7E8)]
     assert {name for name in called if called.count(name) == 3} == {*usual, "742"}
     assert {int(name, 16) for name in called} == set(range(0x700, 0x800)) - {0x7DF, *range(0x7E8, 0x7F0)}
     assert ("742", "1902AF") in link.payloads
+
+
+@pytest.mark.parametrize("depth", [Depth.USUAL, Depth.DEEP])
+def test_without_a_profile_every_address_is_called_once_and_who_answered_again(
+    swept: Swept, engine: Table, depth: Depth
+) -> None:
+    """Nobody else says where a module is: one that was not called must not be taken for silent."""
+    link = swept.Link(swept.table(engine | {(0x732, "3E00"): [(0x73A, "7E00")]}))
+    seen = swept.picture(link, rounds=3, depth=depth)
+    called = [target for target, payload in link.payloads if payload == "3E00"]
+    assert {int(name, 16) for name in called} == set(range(0x700, 0x800)) - {0x7DF, *range(0x7E8, 0x7F0)}
+    assert called.count("732") == 3 and called.count("733") == 1
+    answered = {target.label: (said.answered, said.asked) for target, said in seen.modules.items()}
+    assert answered["732"] == (3, 3)
+    assert {target.label: times for target, times in seen.silent.items()}["733"] == 1
+
+
+def test_a_quick_sweep_that_is_answered_calls_the_usual_addresses_alone(swept: Swept, engine: Table) -> None:
+    link = swept.Link(swept.table(engine))
+    swept.events(link, rounds=1, depth=Depth.QUICK)
+    called = {target for target, payload in link.payloads if payload == "3E00"}
+    assert called == {f"{number:03X}" for number in range(0x7E0, 0x7E8)}
 
 
 def test_a_profile_says_where_to_ask(swept: Swept) -> None:
@@ -110,11 +132,10 @@ def test_every_29_bit_node_is_called_once_and_who_answers_again(swept: Swept) ->
 
 def test_the_announced_number_of_questions_is_asked(swept: Swept, engine: Table) -> None:
     link = swept.Link(swept.table(engine))
-    begun = next(
-        e for e in swept.events(link, rounds=3) if isinstance(e, StageBegun) and e.stage == Stage.ROLL_CALL
-    )
+    events = swept.events(link, rounds=3)
+    begun = [e.questions for e in events if isinstance(e, StageBegun) and e.stage == Stage.ROLL_CALL]
     calls = [p for p in link.payloads if p[1] in ("0100", "3E00", "22F810")]
-    assert begun.questions == len(calls)
+    assert sum(begun) == len(calls)
 
 
 def test_the_profiles_addresses_go_first_and_none_is_called_twice(swept: Swept) -> None:

@@ -307,7 +307,7 @@ def test_a_bus_that_fails_for_a_moment_is_called_on(swept: Swept) -> None:
         return engine(request, turn) or (noise if request.target.request != 0x7E0 else [])
 
     link = swept.Link(script)
-    events = swept.events(link, rounds=2)
+    events = swept.events(link, rounds=2, depth=Depth.QUICK)
     assert sum(payload == "0100" for _, payload in link.payloads) == 2
     assert sum(isinstance(event, NoticeGiven) for event in events) == 15
 
