@@ -6,7 +6,7 @@ import json
 import re
 from collections.abc import Iterable, Iterator
 
-from dtctriage.codes.network import roles
+from dtctriage.codes.naming import role_of, spaced
 from dtctriage.errors import TriageError
 from dtctriage.link import physical
 from dtctriage.sweep.picture import ModuleSaid, Picture
@@ -90,7 +90,7 @@ def _modules(modules: Iterable[ModuleSaid], ids: Iterable[str]) -> Iterator[str]
         taken.add(role)
         yield from ("", "[[module]]", f"id = {_quoted(name)}")
         if told:
-            yield f"name = {_quoted(_spaced(told))}  # as it names itself"
+            yield f"name = {_quoted(spaced(told))}  # as it names itself"
         note = "by its name: check it" if role else "which of the table's roles is it? Empty: none"
         yield f"role = {_quoted(role)}  # {note}"
         yield f"request = 0x{said.target.label}"
@@ -123,16 +123,6 @@ def _bus(seen: Picture, ids: list[str]) -> Iterator[str]:
 # -- names ----------------------------------------------------------------------------------------------
 
 
-def role_of(name: str) -> str:
-    """The role whose words are the name's, or the only one that is so but for a letter; "" where none is."""
-    wanted = _plain(_spaced(name))
-    if not wanted:
-        return ""
-    alike = {key: _plain(role.words) for key, role in roles().items()}
-    exact = [key for key, words in alike.items() if words == wanted]
-    return next(iter(exact or [key for key, words in alike.items() if words == f"{wanted}a"]), "")
-
-
 def _ids(modules: Iterable[ModuleSaid]) -> Iterator[str]:
     """The short name that a module gives itself, where it gives one that is still free; else its address."""
     taken: set[str] = set()
@@ -142,16 +132,6 @@ def _ids(modules: Iterable[ModuleSaid]) -> Iterator[str]:
         name = f"M{said.target.label}" if name in taken else name
         taken.add(name)
         yield name
-
-
-def _spaced(name: str) -> str:
-    """`ECM-EngineControl` as `Engine Control`: four letters, a hyphen, words (SAE J1979 info type 0A)."""
-    words = name.partition("-")[2] or name
-    return re.sub(r"(?<=[a-z])(?=[A-Z])", " ", words).strip()
-
-
-def _plain(words: str) -> str:
-    return re.sub(r"[^a-z]", "", words.lower())
 
 
 def _quoted(text: str) -> str:

@@ -18,6 +18,7 @@ from dtctriage.triage import unprofiled
 from dtctriage.triage.generic import Basis, basis_of
 from dtctriage.triage.hazards import RESTRAINT, is_airbag
 from dtctriage.triage.history import History, OwnClearing
+from dtctriage.triage.layout import missed_now
 from dtctriage.triage.lines import code_lines, module_lines
 from dtctriage.triage.model import (
     Abstained,
@@ -36,6 +37,7 @@ from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.tables import limit, percent
 from dtctriage.triage.view import NOTHING_TOLD, STAGES, Ledger, Told, View
+from dtctriage.triage.who import Answer, who_answers
 from dtctriage.wiring.bench import Observation
 
 SHARING = "shared_part"
@@ -144,13 +146,20 @@ def _no_supply(picture: Picture) -> bool:
 
 
 def _refine(view: View, situation: Situation, found: Sequence[Problem]) -> Situation:
-    """Testimony can turn "codes only" into a module cut off, or, without a profile, into silent ones."""
+    """Testimony can turn "codes only" into a module cut off, or, without a profile, into silent ones.
+
+    Silent is who was asked and does not answer; others are only missed.
+    """
     if situation is not Situation.CODES_ONLY:
         return situation
     losses = [item for item in found if _is_loss(item, view)]
     missed = [item for item in losses if item.known_by]
     if view.profile is None and missed:
-        return Situation.ONE_SILENT if len(missed[0].modules) == 1 else Situation.SOME_SILENT
+        who = who_answers(view)
+        silent = [role for role in missed_now(view) if who.answer_of(role) is Answer.NO]
+        if not silent:
+            return Situation.MISSED
+        return Situation.ONE_SILENT if len(silent) == 1 else Situation.SOME_SILENT
     return Situation.ONE_CUT_OFF if losses else situation
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
 from functools import cached_property
 from typing import Any
 
@@ -21,11 +20,13 @@ from dtctriage.link import Framing
 from dtctriage.sweep.picture import Picture
 from dtctriage.triage.causes import rank_of
 from dtctriage.triage.coded_circuits import CodedCircuit, circuits_of, plain, starts
+from dtctriage.triage.layout import Layout, centre_of, layout_of, missed_now
 from dtctriage.triage.priors import COMMON, Priors
 from dtctriage.triage.seen import Seen, Testimony, failing, strongest
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.view import Accusations, Ledger, View
 from dtctriage.triage.watched import buses_reported
+from dtctriage.triage.who import Who, who_answers
 from dtctriage.wiring.bus_watches import faults_behind
 from dtctriage.wiring.circuit_tables import Subject, Tables, circuit_tables, ignition, merged, module_wires
 from dtctriage.wiring.entered import NOTHING, Entered
@@ -52,16 +53,6 @@ _SILENT = ("gateway", "engine control", "body control")
 """Who is taken to be in a vehicle in which nobody answers."""
 
 
-class Layout(StrEnum):
-    """What testimony tells of the network."""
-
-    ALL_SILENT = "nobody answers"
-    CUT_OFF = "one module misses the others"
-    SHARED = "every module misses others"
-    MISSED = "some modules are missed"
-    WHOLE = "nobody is missed"
-
-
 @dataclass(frozen=True)
 class Basis:
     """A generic vehicle, and the sweep in its words."""
@@ -69,6 +60,7 @@ class Basis:
     picture: Picture
     layout: Layout
     missed: Accusations
+    who: Who
     circuits: tuple[CodedCircuit, ...]
     entered: Mapping[str, Entered]
     profile: Profile
@@ -113,15 +105,14 @@ def basis_of(
 ) -> Basis:
     """Lay out the vehicle of a sweep. `entered`: what is known of a circuit or module, by its name."""
     view = View(picture, None, None, None, Ledger(), shop=shop)
-    missed = {
-        role: who for role, who in view.accusations().items() if any(now is not False for *_, now in who)
-    }
-    layout = layout_of(view, missed)
-    made = _Vehicle(view, layout, missed, entered or {})
+    missed, who = missed_now(view), who_answers(view)
+    layout = layout_of(view, missed, who)
+    made = _Vehicle(view, layout, missed, who, entered or {})
     return Basis(
         picture,
         layout,
         missed,
+        who,
         made.circuits,
         made.entered,
         Profile.model_validate(made.document()),
@@ -131,45 +122,21 @@ def basis_of(
     )
 
 
-def layout_of(view: View, missed: Accusations) -> Layout:
-    """What who misses whom tells of the network."""
-    if not view.picture.modules:
-        return Layout.ALL_SILENT
-    if not missed:
-        return Layout.WHOLE
-    accusers = {label for who in missed.values() for label, _, now in who if now is not False}
-    if len(missed) >= 2 and len(accusers) == 1 and len(view.read_modules) > 1:
-        return Layout.CUT_OFF
-    return Layout.SHARED if _everyone_misses(view, missed) else Layout.MISSED
-
-
-def _everyone_misses(view: View, missed: Accusations) -> bool:
-    """Two modules or more, each of which misses two others or more."""
-    losses = [
-        sum(any(label == view.label(said) for label, *_ in who) for who in missed.values())
-        for said in view.read_modules
-    ]
-    return len(losses) >= 2 and min(losses) >= 2
-
-
 # -- the vehicle ----------------------------------------------------------------------------------------
 
 
 class _Vehicle:
     def __init__(
-        self, view: View, layout: Layout, missed: Accusations, entered: Mapping[str, Entered]
+        self, view: View, layout: Layout, missed: Accusations, who: Who, entered: Mapping[str, Entered]
     ) -> None:
         self._view = view
         self._layout = layout
         self._missed = missed
         self.entered = entered
         self._answering = [label for label, _ in view.modules]
-        engine = next((label for label, said in view.modules if view.is_engine(said)), "")
+        self._centre = centre_of(view, missed, who)
         known = roles()
-        self._names = {
-            role: engine if engine and role.startswith(ENGINE) else plain(known[role].words)
-            for role in missed
-        }
+        self._names = {role: who.label_of(role) or plain(known[role].words) for role in missed}
         weight = {
             item: max(rank_of(view.meaning(dtc)).weight for dtc in item.codes) for item in circuits_of(view)
         }
@@ -273,11 +240,11 @@ class _Vehicle:
         return {name: (found | own)[name] for name in lost}
 
     def _hears(self) -> dict[str, list[str]]:
-        """Who testifies listens; where one misses several, the others are taken to listen to them too."""
+        """Who testifies listens; those whom a module that is cut off misses, the others are taken to hear."""
         found: dict[str, list[str]] = {}
         for role, who in self._missed.items():
             listeners = [label for label, *_ in who]
-            if self._layout is Layout.CUT_OFF:
+            if self._centre and self._names[role] != self._centre:
                 listeners = [self._view.label(said) for said in self._view.read_modules]
             for label in dict.fromkeys(listeners):
                 if self._names[role] != label and self._names[role] not in found.get(label, []):

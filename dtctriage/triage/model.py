@@ -18,6 +18,7 @@ class Situation(StrEnum):
     ALL_SILENT = "all modules silent"
     SOME_SILENT = "some modules silent"
     ONE_SILENT = "one module silent"
+    MISSED = "modules are missed by others"
     ONE_CUT_OFF = "a module answers but is cut off from its partners"
     CODES_ONLY = "all known modules answer, codes are stored"
     NOTHING_FOUND = "all known modules answer, no code is stored"

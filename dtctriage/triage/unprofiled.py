@@ -5,7 +5,7 @@ The vehicle is that of `generic`; the same suspicion and the same choice of chec
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -15,13 +15,15 @@ from dtctriage.triage import problems as profiled
 from dtctriage.triage.checks import battery_offer
 from dtctriage.triage.choose import choose
 from dtctriage.triage.coded_circuits import CodedCircuit
-from dtctriage.triage.generic import DRIVES, ENGINE, STARTING_ROLES, Basis, Layout
+from dtctriage.triage.generic import DRIVES, STARTING_ROLES, Basis
 from dtctriage.triage.hazards import left_to_the_trained, warned
+from dtctriage.triage.layout import Layout, centre_of
 from dtctriage.triage.model import Check, EvidenceKind, Problem
 from dtctriage.triage.suspects import suspects, things
 from dtctriage.triage.tables import default_minutes, limit
 from dtctriage.triage.trouble import Trouble
 from dtctriage.triage.view import Accusations, View, now_words
+from dtctriage.triage.who import Answer, Who
 from dtctriage_reference import rows
 
 NO_PROFILE = "No vehicle profile: shares are the trade's usual ones, not this vehicle's."
@@ -32,6 +34,10 @@ DIPS = "A supply that dips for all while the vehicle starts does the same: look 
 PROFILE, USUAL = "vehicle profile", "common practice, no source"
 """Where a check's limits come from: a profile's own, and those of a circuit that is only usual."""
 SHARED = "Whatever they share comes first."
+BETWEEN_THEM = (
+    "Who is reached by the tester has supply and ground: it is cut off between the gateway and its bus, or "
+    "the module that misses it is."
+)
 OWN_WIRING = "Fuses, grounds and bus are this vehicle's own"
 ENTER = "enter them: dtctriage circuit add ORDER {}."
 PAIR = (
@@ -70,7 +76,8 @@ def _silence(view: View, basis: Basis, trouble: Trouble) -> Problem:
     offers = profiled.left(view, profiled.offers_for(suspicion, trouble, ranked))
     named = partial(things, suspicion)
     # Where the adapter does not show the connector's supply, the battery comes first and then the connector.
-    battery = [item for item in offers if told.checks and item.what == battery_offer(basis.profile).what]
+    dark = basis.layout is Layout.ALL_SILENT and told.checks
+    battery = [item for item in offers if dark and item.what == battery_offer(basis.profile).what]
     first = choose(suspicion.bench, battery, ranked, named)
     checks = choose(suspicion.bench, [item for item in offers if item not in battery], ranked, named)
     drives = any(roles()[role].group == DRIVES for role in basis.missed)
@@ -128,12 +135,16 @@ def _connector(view: View) -> Iterator[Check]:
 
 
 def _cut_off(view: View, basis: Basis) -> Problem:
-    """One module misses several partners while others, who could, miss nobody."""
-    missed = basis.missed
-    label = next(label for who in missed.values() for label, _, now in who if now is not False)
-    return _told(
-        view, missed, f"{label} misses its partners while they hear each other", (label,), NO_READING
-    )
+    """One module and its partners do not hear each other, while others, who could, miss nobody."""
+    missed, who = basis.missed, basis.who
+    label = centre_of(view, missed, who)
+    roles_of_it = [role for role in missed if who.label_of(role) == label]
+    title = f"{label} misses its partners while they hear each other"
+    if roles_of_it:
+        named = _named(who, roles_of_it)
+        title = f"{named} is reached by the tester, not by its partners, which hear each other"
+    more = " ".join(filter(None, (NO_READING, _not_told(who, missed))))
+    return replace(_told(view, missed, title, (label,), more), stops_vehicle=_stops(roles_of_it))
 
 
 def _shared(view: View, basis: Basis) -> Problem:
@@ -143,21 +154,84 @@ def _shared(view: View, basis: Basis) -> Problem:
 
 
 def _missed(view: View, basis: Basis) -> Problem:
-    missed = basis.missed
-    names = tuple(roles()[key].words for key in missed)
-    one = len(names) == 1
-    answers = _all_answer(view, missed)
-    title = f"{', '.join(names)} {'is' if one else 'are'} missed by other modules"
-    made = _told(view, missed, title + (", and yet answers" if answers else ""), names)
+    missed, who = basis.missed, basis.who
+    there = [role for role in missed if who.label_of(role)]
+    gone = [role for role in missed if role not in there]
+    names = tuple(_named(who, [key]) for key in missed)
+    made = _told(view, missed, _missed_title(who, gone, there), names)
     own = [module for module in basis.lost if module.id not in basis.entered]
     code = next((Dtc.parse(code).code for module in own for _, code, _ in missed[module.role]), "")
-    words = ("" if one else SHARED, made.open_end, f"{OWN_WIRING}; {ENTER.format(code)}" if code else "")
+    words = (
+        SHARED if len(gone) > 1 else "",
+        BETWEEN_THEM if there else "",
+        _not_told(who, gone),
+        made.open_end,
+        f"{OWN_WIRING}; {ENTER.format(code)}" if code else "",
+    )
     return replace(
         made,
         stops_vehicle=_stops(missed),
-        known_by=() if answers else tuple(_known_by(missed)),
+        known_by=tuple(_known_by({role: missed[role] for role in gone})),
+        checks=tuple(_ask_first(view, who, gone)),
         open_end=" ".join(filter(None, words)),
     )
+
+
+def _missed_title(who: Who, gone: Sequence[str], there: Sequence[str]) -> str:
+    """Who is missed; whom the tester reaches all the same is not called silent."""
+    if not gone:
+        return f"{_named(who, there)} {_is(there)} reached by the tester, not by other modules"
+    title = f"{_named(who, gone)} {_is(gone)} missed by other modules"
+    if there:
+        title += f"; {_named(who, there)} {_is(there)} missed, too, and yet reached by the tester"
+    return title
+
+
+def _is(missed: Sequence[str]) -> str:
+    return "is" if len(missed) == 1 else "are"
+
+
+def _named(who: Who, missed: Sequence[str]) -> str:
+    """Roles in words, with the address of those that answer."""
+    labels = {role: who.label_of(role) for role in missed}
+    return ", ".join(
+        f"{roles()[role].words} ({label})" if label else roles()[role].words for role, label in labels.items()
+    )
+
+
+def _not_told(who: Who, missed: Iterable[str]) -> str:
+    """Whom nobody asked, and who may be one that answers without saying who it is."""
+    by = {role: who.answer_of(role) for role in missed}
+    words = []
+    asked = [role for role, answer in by.items() if answer is Answer.NOT_ASKED]
+    if asked:
+        words.append(f"Not asked: {_named(who, asked)}; not every address was called.")
+    for role in (role for role, answer in by.items() if answer is Answer.MAYBE):
+        words.append(
+            f"{_upper(roles()[role].words)} may be {' or '.join(who.could_be(role))}: "
+            "there an answer comes that does not say whose it is."
+        )
+    return " ".join(words)
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _ask_first(view: View, who: Who, gone: Sequence[str]) -> Iterator[Check]:
+    """Whether a missed module answers is soon asked, before anybody unplugs anything."""
+    asked = [role for role in gone if who.answer_of(role) is Answer.NOT_ASKED]
+    protocol = view.picture.protocol
+    if asked and protocol is not None and protocol.framing.is_can and not view.picture.recorded:
+        yield Check(
+            "take the intake to its end without --quick: it calls every address",
+            "diagnostic connector",
+            "key on, engine off",
+            f"{'whether' if len(asked) == 1 else 'who of'} {_named(who, asked)} answers",
+            USUAL,
+            default_minutes("diagnostic connector"),
+            0.0,
+        )
 
 
 _TOLD = {
@@ -181,14 +255,7 @@ def _told(view: View, missed: Accusations, title: str, modules: tuple[str, ...],
     )
 
 
-def _all_answer(view: View, missed: Accusations) -> bool:
-    """Without a profile only the engine module is known by its address."""
-    return all(key.startswith(ENGINE) for key in missed) and any(
-        view.is_engine(said) for said in view.picture.modules.values()
-    )
-
-
-def _stops(missed: Accusations) -> bool:
+def _stops(missed: Iterable[str]) -> bool:
     return any(key.startswith(STARTING_ROLES) for key in missed)
 
 

@@ -17,6 +17,7 @@ from dtctriage.services.readiness import Readiness
 from dtctriage.services.uds import DtcStatus
 from dtctriage.sweep.events import Stage
 from dtctriage.sweep.picture import ModuleSaid, Picture, StoredCode
+from dtctriage.sweep.questions import all_targets
 from dtctriage.triage.assess import assess
 from dtctriage.triage.history import History, OwnClearing
 from dtctriage.triage.model import Abstained, Assessment, Finding, Problem
@@ -59,6 +60,13 @@ def swept(**changes: object) -> Picture:
         finished=True,
     )
     return replace(usual, **changes)  # type: ignore[arg-type]
+
+
+def called_everywhere(picture: Picture) -> Picture:
+    """The same, with every other diagnostic address of 11 bit called once, in vain."""
+    heard = {target.request for target in picture.modules}
+    others = (target for target in all_targets(Framing.CAN11) if target.request not in heard)
+    return replace(picture, silent=dict.fromkeys(others, 1) | picture.silent)
 
 
 def said(request: int, *codes: StoredCode, asked: int = 3, answered: int = 3, **more: object) -> ModuleSaid:
@@ -109,6 +117,7 @@ class Bench:
     car = staticmethod(car)
     titles = staticmethod(titles)
     why = staticmethod(why)
+    called_everywhere = staticmethod(called_everywhere)
     NOW, HISTORY = NOW, HISTORY
 
     def __init__(self, profile: Profile) -> None:

@@ -133,8 +133,8 @@ def test_what_was_entered_is_this_vehicles_own(bench: Bench) -> None:
 
 def test_one_missed_module_has_its_fuse_relay_ground_and_branch_among_the_suspects(bench: Bench) -> None:
     """Common practice: fuse, ground, relay and connectors before the module itself."""
-    problem = only(assess(missing(bench, "engine_control_a")))
-    basis = basis_of(missing(bench, "engine_control_a"))
+    picture = bench.called_everywhere(missing(bench, "engine_control_a"))
+    problem, basis = only(assess(picture)), basis_of(picture)
     assert basis.layout is Layout.MISSED
     ranked = basis.suspicion.weigh(basis.seen, basis.suspicion.trouble(basis.seen))
     kinds = [str(item.faults[0].id) for item in ranked if item.share > 0.005 and item.faults]

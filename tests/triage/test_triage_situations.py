@@ -341,7 +341,7 @@ def test_without_a_profile_one_module_that_misses_all_is_the_one_cut_off(bench: 
     picture = bench.swept(
         modules={m.target: m for m in (hearing_nobody, bench.said(0x7E0), bench.said(0x760))}
     )
-    judged = assess(picture)
+    judged = assess(bench.called_everywhere(picture))
     assert judged.situation is Situation.ONE_CUT_OFF
     assert judged.problems[0].title == "732 misses its partners while they hear each other"
     assert [line.state for line in judged.modules if line.label == "732"] == ["cut off"]
@@ -352,7 +352,10 @@ def test_without_a_profile_an_engine_module_that_answers_is_not_called_silent(be
     modules = (bench.said(0x7E0), bench.said(0x7E1, lost), bench.said(0x760, lost))
     judged = assess(bench.swept(modules={m.target: m for m in modules}))
     assert judged.situation is Situation.ONE_CUT_OFF
-    assert judged.problems[0].title == "engine control A is missed by other modules, and yet answers"
+    title = "engine control A (7E0) is reached by the tester, not by other modules"
+    assert judged.problems[0].title == title and judged.headline.startswith("E" + title[1:])
+    assert judged.problems[0].known_by == (), "it is not silent"
+    assert all("fuse" not in item.title for item in judged.problems[0].suspects), "it has supply"
 
 
 def test_without_a_profile_codes_alone_make_no_problem(bench: Bench) -> None:

@@ -46,7 +46,8 @@ def test_one_that_lost_many_while_others_lost_none_is_the_one_cut_off(bench: Ben
         bench.stored(bench.lost_code(role)) for role in ("engine_control_a", "transmission_control", "radio")
     ]
     modules = (bench.said(0x732, *lost), bench.said(0x7E0), bench.said(0x7E1))
-    judged = assess(bench.swept(modules={module.target: module for module in modules}))
+    picture = bench.swept(modules={module.target: module for module in modules})
+    judged = assess(bench.called_everywhere(picture))
     assert judged.problems[0].modules == ("732",)
     assert judged.problems[0].suspects[0].title == "branch of bus MODULES to 732 open"
 
