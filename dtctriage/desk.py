@@ -22,6 +22,7 @@ from dtctriage.sweep.events import Event
 from dtctriage.sweep.picture import Picture
 from dtctriage.triage.assess import assess
 from dtctriage.triage.generic import basis_of
+from dtctriage.triage.joined import joined_of
 from dtctriage.triage.module_data import module_data
 from dtctriage.triage.priors import Priors, own_priors
 from dtctriage.triage.state import key_of
@@ -132,11 +133,14 @@ def compose(
     """Fold events, judge them, and set the sheet, for a sweep that is not in the records."""
     seen = fold(events, profile)
     priors = Priors(own_priors(own.priors))
-    suspicion = suspicion_of(profile, priors, key_of(seen.modules.values(), Told()))
-    visit = _visit(seen, profile, started, ended, wire_log)
     shop = meanings_of(own, None, profile)
+    grounds = joined_of(seen, profile, {}, shop) if profile else None
+    wired = grounds.profile if grounds else None
+    suspicion = suspicion_of(wired, priors, key_of(seen.modules.values(), Told()))
+    visit = _visit(seen, profile, started, ended, wire_log)
     basis = None if profile else basis_of(seen, shop=shop, priors=priors)
-    assessment = assess(seen, suspicion, job.vin or None, shop=shop, basis=basis)
+    usual = grounds.usual if grounds else ()
+    assessment = assess(seen, suspicion, job.vin or None, shop=shop, basis=basis, usual=usual)
     return build_sheet(assessment, job, visit, data=module_data(seen, profile))
 
 

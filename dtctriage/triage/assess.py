@@ -36,6 +36,7 @@ from dtctriage.triage.rules.low_supply import too_low
 from dtctriage.triage.seen import seen_by
 from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.tables import limit, percent
+from dtctriage.triage.usual import usual_words
 from dtctriage.triage.view import NOTHING_TOLD, STAGES, Ledger, Told, View
 from dtctriage.triage.who import Answer, who_answers
 from dtctriage.wiring.bench import Observation
@@ -54,12 +55,14 @@ def assess(
     shop: ShopMeanings = NO_SHOP,
     basis: Basis | None = None,
     clearings: Sequence[OwnClearing] = (),
+    usual: Sequence[str] = (),
 ) -> Assessment:
     """Judge a picture, with a profile's wiring, the shop's records and the technician's word where given.
 
     `observations` are the readings taken since, in the words of the profile's wiring; `shop` are its own
     meanings of codes. Without a profile `basis` is the generic vehicle; unless given it is laid out here.
-    `clearings` are those of this vehicle by the shop itself, the latest first.
+    `clearings` are those of this vehicle by the shop itself, the latest first. `usual` are modules that the
+    profile gives no wires, so that usual ones stand for them.
     """
     profile = suspicion.wiring.profile if suspicion else None
     seen = seen_by(picture, profile) if profile else None
@@ -71,6 +74,7 @@ def assess(
         # Many small matrices: threads inside BLAS cost several times what they save.
         with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
             found = tuple(sorted(_problems(view, suspicion, basis), key=_not_stopping))
+        found = tuple(_marked_usual(item, usual) for item in found)
         situation = _refine(view, situation, found)
     view = replace(view, explained=tuple(map(_explained, found)))
     verdicts = tuple(_verdicts(view, situation))
@@ -97,6 +101,13 @@ def assess(
         order.ranked,
         tuple(item for item in verdicts if isinstance(item, Abstained)),
     )
+
+
+def _marked_usual(problem: Problem, usual: Sequence[str]) -> Problem:
+    names = [name for name in problem.modules if name in usual]
+    if not names:
+        return problem
+    return replace(problem, open_end=f"{usual_words(names)} {problem.open_end}".strip())
 
 
 def _not_stopping(problem: Problem) -> bool:

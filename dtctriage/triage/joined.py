@@ -1,7 +1,7 @@
 """A profile that lacks a circuit, or a silent module's supply, with what the technician entered of it put in.
 
 Where both name a part, the profile's stands: a fuse keeps its feed, a sensor its module's reference. What the
-profile cannot take is told, and left out.
+profile cannot take is told, and left out. A silent module of which nobody entered any is fed as usual.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from dtctriage.codes.meaning import NO_SHOP, ShopMeanings
 from dtctriage.sweep.picture import Picture
 from dtctriage.triage.coded_circuits import CodedCircuit, circuits_of, starts
 from dtctriage.triage.seen import seen_by
+from dtctriage.triage.usual import with_listeners, with_usual_wires
 from dtctriage.triage.view import Ledger, View
 from dtctriage.triage.watched import codes_of_part, watched
 from dtctriage.wiring.circuit_tables import (
@@ -55,6 +56,8 @@ class Joined:
     """The codes that name each module."""
     starting: frozenset[str]
     """Circuits without which no vehicle starts."""
+    usual: tuple[str, ...] = ()
+    """Silent modules whose wires are only the usual ones: nobody has entered them."""
 
     def codes_of(self, module: Module) -> tuple[str, ...]:
         """The codes that name a module as lost."""
@@ -117,7 +120,10 @@ def joined_of(
                 kept[name] = line
             except EntryError as error:
                 refused[name] = error.message
-    return Joined(own, profile, circuits, lost, kept, refused, missed, starting)
+    unknown = [module for module in lost if module.id not in kept]
+    profile = with_listeners(with_usual_wires(profile, unknown, _with_wires), seen)
+    usual = tuple(module.id for module in unknown)
+    return Joined(own, profile, circuits, lost, kept, refused, missed, starting, usual)
 
 
 def _told_twice(own: Profile, entered: Entered) -> None:

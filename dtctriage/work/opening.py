@@ -97,6 +97,7 @@ def open_sweep(
     circuits = entered_of(records, order.number)
     grounds = joined_of(seen, profile, circuits, shop) if profile else basis_of(seen, circuits, shop, priors)
     basis = grounds if isinstance(grounds, Basis) else None
+    usual = () if isinstance(grounds, Basis) else grounds.usual
     profile = None if isinstance(grounds, Basis) else grounds.profile
     wired = profile or (basis.profile if basis and basis.tells else None)
     spoken = ProbeText(wired) if wired else None
@@ -105,7 +106,8 @@ def open_sweep(
     suspicion = suspicion_of(profile, priors, key_of(seen.modules.values(), told))
 
     def judged(observations: Sequence[Observation]) -> Assessment:
-        return assess(seen, suspicion, entered, history, told, observations, shop, basis, clearings)
+        known = (history, told, observations, shop, basis, clearings)
+        return assess(seen, suspicion, entered, *known, usual)
 
     first = cache(lambda: judged(()))
 

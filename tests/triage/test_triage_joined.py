@@ -120,3 +120,65 @@ def test_a_silent_module_without_wires_gets_them(profile: Profile) -> None:
     suspicion = Suspicion(Wiring(joined.profile))
     best = suspicion.weigh(seen, suspicion.trouble(seen))[0]
     assert best.fault == Fault(FaultKind.OPEN, "F12")
+
+
+# What nobody entered ---------------------------------------------------------------------------------------
+
+
+def begun_from_a_sweep(profile: Profile) -> Profile:
+    """As `profile from-sweep` leaves it: no module has wires, and none says whom it hears."""
+    bare = {"supply": (), "ground": (), "hears": ()}
+    return profile.model_copy(update={"module": tuple(m.model_copy(update=bare) for m in profile.module)})
+
+
+def weighed(picture: Picture, profile: Profile) -> dict[FaultKind, float]:
+    """Shares by kind of fault."""
+    seen, suspicion = seen_by(picture, profile), Suspicion(Wiring(profile))
+    shares: dict[FaultKind, float] = {}
+    for item in suspicion.weigh(seen, suspicion.trouble(seen)):
+        for fault in item.faults:
+            shares[fault.kind] = shares.get(fault.kind, 0.0) + item.share
+    return shares
+
+
+def test_a_silent_module_without_wires_is_not_condemned(profile: Profile) -> None:
+    """Common practice: fuse, relay and ground before the module; it is fitted where others miss it now."""
+    begun = begun_from_a_sweep(profile)
+    codes = {"ECM": ["U0101-87"], "ABS": ["U0101-87"], "BCM": ["U0101-87"]}
+    picture = taken(begun, codes, silent=["TCM"])
+    joined = joined_of(picture, begun, {})
+    assert joined.usual == ("TCM",) and list(contradictions(joined.profile)) == []
+    shares = weighed(picture, joined.profile)
+    assert shares.get(FaultKind.NOT_FITTED, 0.0) < 0.001
+    assert shares[FaultKind.OPEN] > shares.get(FaultKind.MODULE_DEAD, 0.0)
+    bare = weighed(picture, begun)
+    assert bare[FaultKind.MODULE_DEAD] + bare[FaultKind.NOT_FITTED] > 0.5, "the profile alone condemns it"
+
+
+def test_several_without_wires_are_looked_for_in_what_they_share(profile: Profile) -> None:
+    begun = begun_from_a_sweep(profile)
+    picture = taken(begun, {"BCM": ["U0101-87", "U0121-87"]}, silent=["TCM", "ABS"])
+    joined = joined_of(picture, begun, {})
+    fuses = {module.supply[0].source for module in joined.profile.module if module.supply}
+    assert fuses == {"their fuse"} and set(joined.usual) == {"TCM", "ABS"}
+
+
+def test_what_was_entered_stands_and_the_rest_is_usual(profile: Profile) -> None:
+    begun = begun_from_a_sweep(profile)
+    picture = taken(begun, {"BCM": ["U0101-87", "U0121-87"]}, silent=["TCM", "ABS"])
+    joined = joined_of(picture, begun, {"TCM": parse_line("pin=A:1 fuse=F12:10A second=A:8 ground=G1")})
+    assert joined.usual == ("ABS",)
+    sources = {module.id: module.supply[0].source for module in joined.profile.module if module.supply}
+    assert sources == {"TCM": "F12", "ABS": "ABS fuse"}
+
+
+def test_whom_a_profile_says_a_module_hears_it_hears(profile: Profile) -> None:
+    """Only one that says nothing of it is taken to hear whom it misses, and history says nothing."""
+    picture = taken(profile, {"ABS": ["U0140-87"]})
+    assert joined_of(picture, profile, {}).profile is profile
+    old = taken(begun_from_a_sweep(profile), {"ABS": ["U0101-87"]})
+    next(said for said in old.modules.values() if said.codes).codes[0] = StoredCode(
+        Dtc.parse("U0101-87"), "stored", DtcStatus(0x28)
+    )
+    begun = begun_from_a_sweep(profile)
+    assert joined_of(old, begun, {}).profile is begun
