@@ -51,6 +51,8 @@ class LastVisit:
     numbers: dict[Target, dict[str, str]] = field(default_factory=dict)
     ignition_cycles: dict[Target, int] = field(default_factory=dict)
     data: Data = field(default_factory=dict)
+    answer_ids: dict[Target, int] = field(default_factory=dict)
+    """On which identifier each address answered."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +99,8 @@ def last_visit(picture: Picture, when: str) -> LastVisit:
     cycles = {
         target: count for target, said in modules.items() if (count := ignition_cycles(said)) is not None
     }
-    return LastVisit(when, frozenset(modules), vins, ids, verified, numbers, cycles, _data(picture))
+    answers = {address_of(target): target.answer for target in picture.modules if target.answer is not None}
+    return LastVisit(when, frozenset(modules), vins, ids, verified, numbers, cycles, _data(picture), answers)
 
 
 def _data(picture: Picture) -> Data:

@@ -106,6 +106,16 @@ def test_notices_are_told_once_a_kind_with_their_count(bench: Bench, ruled: Rule
     assert (second.weight, second.advice) == (Weight.NOTE, "do this")
 
 
+def test_what_the_adapter_advises_fits_what_followed(bench: Bench, ruled: Ruled) -> None:
+    """Whoever answers shows that the connector has supply and that its data wires work (SAE J1962)."""
+    given = [notice(NoticeKind.NO_PROTOCOL)]
+    (alone,) = ruled(notices.find, bench.swept(notices=given))
+    assert alone.advice == "do this"
+    (found,) = ruled(notices.find, with_modules(bench, bench.said(0x760), bench.said(0x726), notices=given))
+    assert found.advice.startswith("2 modules answer all the same")
+    assert "supply and grounds and the data wires work" in found.advice
+
+
 @pytest.mark.parametrize("kind", [NoticeKind.NO_ANSWER, NoticeKind.INTERRUPTED, NoticeKind.NOT_UNDERSTOOD])
 def test_notices_of_everyday_are_not_told(bench: Bench, ruled: Ruled, kind: NoticeKind) -> None:
     assert ruled(notices.find, bench.swept(notices=[notice(kind)])) == []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from dtctriage.link import NoticeKind
+from dtctriage.sweep.events import NoticeGiven
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
 
@@ -43,5 +44,17 @@ def find(view: View) -> Iterator[Finding | Abstained]:
             first.text,
             (cited,),
             "interface chip data sheet",
-            first.advice,
+            _advice(view, first),
         )
+
+
+def _advice(view: View, given: NoticeGiven) -> str:
+    """The adapter's, unless what followed has shown that it is not that."""
+    count = len(view.picture.modules)
+    if given.notice is not NoticeKind.NO_PROTOCOL or not count:
+        return given.advice
+    who = f"{count} modules answer" if count > 1 else "A module answers"
+    return (
+        f"{who} all the same, called by address: the connector's supply and grounds and the data wires work. "
+        "No emission module answered the search: see why the engine module is silent."
+    )
