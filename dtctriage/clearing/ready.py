@@ -15,7 +15,7 @@ from dtctriage.sweep.events import Event
 from dtctriage.sweep.picture import Fold, Picture, picture
 from dtctriage.sweep.questions import Language
 from dtctriage.sweep.run import Depth, Plan, sweep
-from dtctriage.triage.seen import PERMANENT
+from dtctriage.triage.seen import PERMANENT, failing
 from dtctriage.wiring.profile import Profile
 from dtctriage.wiring.profile_file import parse_profile
 
@@ -24,7 +24,8 @@ from dtctriage.wiring.profile_file import parse_profile
 class Ready:
     """Everything that a clearing rests on. `labels`: modules as the sheet names them.
 
-    `permanent` are codes that stay, "MODULE CODE"; `codes` is how many will be erased.
+    `permanent` are codes that stay, "MODULE CODE"; `codes` is how many will be erased, `failing` those that
+    fail now and will come back.
     """
 
     order: str
@@ -34,6 +35,7 @@ class Ready:
     state: State
     codes: int
     permanent: tuple[str, ...]
+    failing: tuple[str, ...] = ()
 
 
 def prepare(
@@ -78,6 +80,7 @@ def prepare(
         state,
         len({(target, entry.dtc.number) for target, entry in entries if entry.memory != PERMANENT}),
         tuple(sorted({f"{labels[t]} {entry.dtc}" for t, entry in entries if entry.memory == PERMANENT})),
+        tuple(sorted({f"{labels[t]} {entry.dtc}" for t, entry in entries if failing(entry)})),
     )
 
 

@@ -103,6 +103,12 @@ def _warn(ready: Ready) -> None:
         "Lost with the codes:",
         *(f"  - {text}" for text in LOST),
     ]
+    if ready.failing:
+        lines.insert(
+            1,
+            f"FAILING NOW, and not repaired: {', '.join(ready.failing)}. Cleared now they come back, and "
+            "what was stored with them is gone.",
+        )
     if ready.permanent:
         lines.append(f"These stay, for they are permanent: {', '.join(ready.permanent)}.")
     lines.append("Nothing may move and nobody may work on the vehicle: modules may start over.")

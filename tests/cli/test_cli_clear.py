@@ -52,6 +52,8 @@ def test_it_warns_and_asks_for_the_number(
         assert lost in ended.err
     assert "Type RO-7 to clear" in ended.err
     assert "These stay, for they are permanent: ECM U0103, TCM U0103." in ended.err
+    assert "FAILING NOW, and not repaired: ECM U0103-87, GSM U0100-87, " in ended.err
+    assert ended.err.index("FAILING NOW") < ended.err.index("Type RO-7 to clear")
     assert "Permanent, and erased by no tool: ECM U0103, TCM U0103." in ended.out
     assert "14ffffff" in log.read_text(encoding="utf-8")
     shown = cli("sheet", "RO-7").out
@@ -163,7 +165,7 @@ def test_stopped_before_the_first_request_nothing_was_cleared(
 
     monkeypatch.setattr("sys.stdin", Stopping())
     ended = cli("clear", "RO-7", taken, "--by", "M. Sato")
-    assert (ended.code, ended.out) == (130, "")
+    assert (ended.code, ended.out) == (130, ""), ended.err
     assert ended.err.splitlines()[-1] == "dtctriage: Stopped. Nothing was cleared"
     assert "CLEARED" not in cli("sheet", "RO-7").out
 
