@@ -39,6 +39,7 @@ from dtctriage.work.opening import (
     suspicion_of,
 )
 from dtctriage.work.report import log_part
+from dtctriage.work.same_vehicle import another_vehicle
 
 
 def sheet_of(
@@ -56,9 +57,11 @@ def set_sheet(records: Records, opened: Opened) -> Sheet:
     order, profile, now = opened.order, opened.profile, opened.side
     visit = _visit(now.picture, profile, *_times(opened.sweep), opened.sweep.id)
     cleared = [_clearing(item) for item in records.clearings.of(order.number)]
-    second = _second(records, opened, now)
+    another = another_vehicle(records, order, opened.sweep, now.picture)
+    # Before and after are of one vehicle, or tell nothing of a repair.
+    second = None if another else _second(records, opened, now)
     log, data = log_part(opened.case, now.assessment), module_data(now.picture, profile)
-    return build_sheet(now.assessment, job_of(order, profile), visit, cleared, second, log, data)
+    return build_sheet(now.assessment, job_of(order, profile), visit, cleared, second, log, data, another)
 
 
 def _second(records: Records, opened: Opened, now: Side) -> BeforeAfter | None:

@@ -14,6 +14,8 @@ from dtctriage.errors import TriageError
 from dtctriage_reference import Row, rows
 
 LENGTH = 17
+MISTYPED = 2
+"""Places in which a mistyped VIN differs. Common practice, no source."""
 SHOWN = 11
 """Characters of a masked VIN: all but the serial number."""
 _SEPARATORS = str.maketrans("", "", " -\t")
@@ -135,6 +137,18 @@ def is_placeholder(text: str) -> bool:
     """True for what an unprogrammed module sends in place of a VIN: nothing, or 0, F or X throughout."""
     plain = text.strip("\0\xff ").upper()
     return not plain or (len(set(plain)) == 1 and plain[0] in "0FX")
+
+
+def places_apart(one: str, other: str) -> tuple[int, ...]:
+    """The positions, from 1, at which two VINs of one length differ; all of them where the lengths do."""
+    if len(one) != len(other):
+        return tuple(range(1, max(len(one), len(other)) + 1))
+    return tuple(n for n, signs in enumerate(zip(one, other, strict=True), start=1) if signs[0] != signs[1])
+
+
+def mistyped(one: str, other: str) -> bool:
+    """Whether two VINs are a slip of the hand apart: one sign, or two that changed places."""
+    return len(places_apart(one, other)) <= MISTYPED
 
 
 def mask(vin: str) -> str:

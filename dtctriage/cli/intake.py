@@ -113,7 +113,8 @@ def _take_in(kept: Records, asked: _Asked) -> None:
         sweep_id = take(way, asked.link, wish, kept, order.number, place, now, progress.show)
     with ended_with(sheet_kept(order.number)):
         made = sheet_of(kept, order.number, sweep_id, own)
-        _keep_vin(kept, order.number, made.vehicle.vin)
+        if not made.vehicle.another:
+            _keep_vin(kept, order.number, made.vehicle.vin)
         hand_over(made, order.number, asked.json, asked.out, anything_read=progress.anything_read)
 
 

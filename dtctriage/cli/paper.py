@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from dtctriage.cli import EXIT_LINK
+from dtctriage.cli import EXIT_INPUT, EXIT_LINK
 from dtctriage.cli.proposal_text import WIDTH
 from dtctriage.cli.terminal import Display, can_write, is_terminal, size_of
 
@@ -36,7 +36,8 @@ def read_profile(path: Path | None) -> tuple[Profile | None, KeptProfile | None]
 def hand_over(sheet: Sheet, name: str, as_json: bool, out: Path | None, *, anything_read: bool) -> None:
     """Print the sheet first, then write its other forms, which may fail.
 
-    A partial sheet leaves with EXIT_PARTIAL, or with EXIT_LINK where nothing was read.
+    A partial sheet leaves with EXIT_PARTIAL, or with EXIT_LINK where nothing was read; one of another vehicle
+    than the order's with EXIT_INPUT.
     """
     from dtctriage.desk import write_form
 
@@ -46,6 +47,9 @@ def hand_over(sheet: Sheet, name: str, as_json: bool, out: Path | None, *, anyth
             path = out / f"{_safe(name)}.{form}"
             write_form(sheet, form, path)
             Display(sys.stderr).write(f"{form.upper()}: {path}\n")
+    if sheet.vehicle.another:
+        typer.echo(f"dtctriage: another vehicle than the order's. {sheet.vehicle.another}", err=True)
+        raise typer.Exit(EXIT_INPUT)
     if sheet.visit.partial:
         raise typer.Exit(EXIT_PARTIAL if anything_read else EXIT_LINK)
 

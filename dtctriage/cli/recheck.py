@@ -63,10 +63,13 @@ def recheck(
 
 
 def _first(records: Records, order: str) -> SweepRecord:
-    """The order's first complete intake, else its first. Raises TriageError where it has none."""
+    """The order's first complete intake, else its first, of its vehicle. Raises TriageError without one."""
     from dtctriage.errors import TriageError
+    from dtctriage.work.same_vehicle import is_strangers
 
-    intakes = [sweep for sweep in records.sweeps(order) if sweep.rechecks is None]
+    known = records.order(order)
+    of_order = (sweep for sweep in records.sweeps(order) if sweep.rechecks is None)
+    intakes = [sweep for sweep in of_order if not is_strangers(records, known, sweep)]
     if not intakes:
         raise TriageError(
             f"Order {order} has no intake to compare with", f"Take it first: dtctriage intake --order {order}"

@@ -1,6 +1,14 @@
 """Before and after: what a repair changed, by two sweeps of one vehicle."""
 
-from dtctriage.compare.changes import Change, CodeChange, Comparison, FactChange, ModuleChange, MonitorToRun
+from dtctriage.compare.changes import (
+    Change,
+    CodeChange,
+    Comparison,
+    FactChange,
+    ModuleChange,
+    MonitorToRun,
+    Proof,
+)
 from dtctriage.compare.compare import Side, compare
 
 __all__ = [
@@ -10,6 +18,7 @@ __all__ = [
     "FactChange",
     "ModuleChange",
     "MonitorToRun",
+    "Proof",
     "Side",
     "compare",
 ]

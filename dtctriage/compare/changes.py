@@ -14,6 +14,8 @@ class Change(StrEnum):
 
     GONE = "gone"
     STILL = "still there"
+    STOPPED = "no longer failing"
+    AGAIN = "failing again"
     CHANGED = "changed"
     NEW = "new"
     NOT_READ_AFTER = "not read again"
@@ -74,6 +76,17 @@ class MonitorToRun:
 
 
 @dataclass(frozen=True, slots=True)
+class Proof:
+    """Whether what was wrong is repaired, each in words: what fails now, or again; what shows that a fault is
+    gone; and of what that is not shown yet, and why.
+    """
+
+    failing: tuple[str, ...] = ()
+    shown: tuple[str, ...] = ()
+    unshown: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Comparison:
     """Before and after, module by module. Lines whose sides are alike are kept: "still there" is news too."""
 
@@ -81,6 +94,7 @@ class Comparison:
     codes: tuple[CodeChange, ...]
     facts: tuple[FactChange, ...]
     to_run: tuple[MonitorToRun, ...]
+    proof: Proof = Proof()
 
     @property
     def nothing_changed(self) -> bool:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from dtctriage.codes.dtc import Dtc
 from dtctriage.compare.changes import Change, CodeChange, Comparison, FactChange, ModuleChange
 from dtctriage.compare.monitors import monitors_to_run
+from dtctriage.compare.proof import proof_of
 from dtctriage.sweep import questions as q
 from dtctriage.sweep.picture import ModuleSaid, Picture
 from dtctriage.sweep.questions import Language
@@ -17,6 +18,8 @@ from dtctriage.triage.seen import PERMANENT
 PERMANENT_QUESTIONS = frozenset({q.CODES[Language.J1979][2], q.CODES[Language.OBD_ON_UDS][2]})
 """Service 0A (SAE J1979) and report 55 of service 19 (SAE J1979-2)."""
 SILENT, NOT_ASKED = "silent", "not asked"
+FAILING = "failing now"
+"""In the words of a code's status."""
 FACTS = ("VIN", "part number", "software version", "calibration ids", "calibration verification")
 """Identification that a repair may change: another module, another software, another VIN in it."""
 SUPPLY_STEP = 0.3
@@ -34,11 +37,13 @@ class Side:
 
 def compare(before: Side, after: Side) -> Comparison:
     """What changed from one sweep to another, in the order of addresses."""
+    modules = tuple(_modules(before, after))
     return Comparison(
-        tuple(_modules(before, after)),
+        modules,
         tuple(_codes(before, after)),
         tuple(_facts(before, after)),
         tuple(monitors_to_run(_permanent(after), _readable(after))),
+        proof_of(_readable(before), _readable(after), modules),
     )
 
 
@@ -119,7 +124,7 @@ def _code_change(
 ) -> CodeChange:
     first, second = ("" if line is None else _words(line) for line in (before, after))
     if before is not None and after is not None:
-        change = Change.STILL if first == second else Change.CHANGED
+        change = _kept(before, after, alike=first == second)
     elif before is not None:
         change = Change.GONE if read_after else Change.NOT_READ_AFTER
     else:
@@ -128,6 +133,16 @@ def _code_change(
     told = max((line for line in (before, after) if line is not None), key=lambda line: len(line.code))
     permanent = after is not None and PERMANENT in after.memories
     return CodeChange(told.module, told.code, told.meaning, change, first, second, permanent)
+
+
+def _kept(before: CodeLine, after: CodeLine, *, alike: bool) -> Change:
+    """What became of a code that both sides hold."""
+    if alike:
+        return Change.STILL
+    fails = FAILING in before.status, FAILING in after.status
+    if not (before.status and after.status) or fails[0] == fails[1]:
+        return Change.CHANGED
+    return Change.STOPPED if fails[0] else Change.AGAIN
 
 
 def _words(line: CodeLine) -> str:

@@ -10,7 +10,9 @@ from typing import Any
 from pydantic import AwareDatetime
 
 from dtctriage.compare import Change, Comparison
+from dtctriage.sheet.log import LogPart
 from dtctriage.sheet.parts import Part, Text
+from dtctriage.sheet.repair import RepairPart, repair_part
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +84,7 @@ class BeforeAfterPart(Part):
     codes: tuple[CodeChangePart, ...]
     facts: tuple[FactChangePart, ...]
     to_run: tuple[MonitorToRunPart, ...]
+    repair: RepairPart = RepairPart()
 
 
 class ClearingAnswerPart(Part):
@@ -105,8 +108,8 @@ class ClearingPart(Part):
     answers: tuple[ClearingAnswerPart, ...]
 
 
-def before_after_part(given: BeforeAfter) -> dict[str, Any]:
-    """The second page as `Sheet` takes it."""
+def before_after_part(given: BeforeAfter, log: LogPart) -> dict[str, Any]:
+    """The second page as `Sheet` takes it; `log` says what was repaired."""
     compared = given.comparison
     return {
         "headline": headline(compared),
@@ -118,13 +121,16 @@ def before_after_part(given: BeforeAfter) -> dict[str, Any]:
         "codes": sorted(compared.codes, key=lambda line: _ORDER.index(line.change)),
         "facts": compared.facts,
         "to_run": compared.to_run,
+        "repair": repair_part(compared.proof, log),
     }
 
 
 _ORDER = (
     Change.NEW,
+    Change.AGAIN,
     Change.STILL,
     Change.CHANGED,
+    Change.STOPPED,
     Change.NOT_READ_AFTER,
     Change.NOT_READ_BEFORE,
     Change.GONE,
@@ -132,6 +138,8 @@ _ORDER = (
 """What wants attention first."""
 _COUNTED = {
     Change.GONE: "gone",
+    Change.STOPPED: "no longer failing",
+    Change.AGAIN: "failing again",
     Change.CHANGED: "still there with another status",
     Change.STILL: "still there",
     Change.NEW: "new",

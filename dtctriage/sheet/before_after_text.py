@@ -39,6 +39,8 @@ def second_page(words: View, paper: Paper) -> Iterator[str]:
     for gap in second.gaps:
         yield from hanging("*** NOT WHOLE ***", gap, paper.width, 4)
     yield from wrap(second.headline, paper.width)
+    for line in second.repair:
+        yield from hanging("  >", line, paper.width, 4)
     yield from _changes("CODES", ("Module", "Code", "Meaning", "Before", "After", "Now"), second.codes, paper)
     yield from _changes("MODULES", ("Module", "Name", "", "Before", "After", "Now"), second.modules, paper)
     if second.alike:

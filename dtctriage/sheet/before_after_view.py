@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from dtctriage.compare import Change
 from dtctriage.sheet import words
 from dtctriage.sheet.before_after import BeforeAfterPart, ClearingPart, CodeChangePart, MonitorToRunPart
+from dtctriage.sheet.repair import repair_lines
 
 PERMANENT_NOTE = (
     "No tool erases a permanent code: it leaves by itself once its monitor has run and passed "
@@ -55,6 +56,8 @@ class BeforeAfterView:
     """The second page from top to bottom."""
 
     headline: str
+    repair: tuple[str, ...]
+    """What was repaired, what shows it and what is still to be shown."""
     before: str
     after: str
     gaps: tuple[str, ...]
@@ -79,13 +82,14 @@ class ClearedView:
     note: str
 
 
-_LOUD = (Change.NEW, Change.STILL, Change.CHANGED)
+_LOUD = (Change.NEW, Change.AGAIN, Change.STILL, Change.CHANGED)
 
 
 def second_view(part: BeforeAfterPart) -> BeforeAfterView:
     """Put the second page into words."""
     return BeforeAfterView(
         headline=part.headline,
+        repair=tuple(repair_lines(part.repair)),
         before=words.moment(part.before),
         after=words.moment(part.after),
         gaps=tuple(gap for gap in part.gaps if gap),

@@ -13,6 +13,7 @@ from dtctriage.sheet.data import clock_parts, data_part
 from dtctriage.sheet.errors import SheetError
 from dtctriage.sheet.log import LogPart
 from dtctriage.sheet.model import Job, Sheet, Visit
+from dtctriage.sheet.repair import RepairPart, repair_part, repaired_headline
 from dtctriage.triage.model import Assessment, CodeLine, ModuleLine, Problem
 from dtctriage.triage.module_data import ModuleData
 
@@ -30,20 +31,24 @@ def build_sheet(
     before_after: BeforeAfter | None = None,
     log: LogPart = NO_LOG,
     data: Sequence[ModuleData] = (),
+    another: str = "",
 ) -> Sheet:
     """Put the sheet together: problems that stop the vehicle first, otherwise in the order given.
 
     `before_after` makes the second page of a recheck, `clearings` are those of the order,
-    `log` what was measured and concluded since, `data` all that the modules told.
+    `log` what was measured and concluded since, `data` all that the modules told,
+    `another` what shows that this is not the order's vehicle.
 
     Raises SheetError when a value cannot stand on a sheet: a share outside 0..1, a time without its zone,
     a number that is none.
     """
+    repair = repair_part(before_after.comparison.proof, log) if before_after else RepairPart()
     problems = sorted(assessment.problems, key=lambda problem: not problem.stops_vehicle)
     numbers = {problem.title: number for number, problem in reversed(list(enumerate(problems, start=1)))}
     parts = {name: getattr(assessment, name) for name in _TAKEN_AS_IT_IS} | {
+        "headline": repaired_headline(repair) or assessment.headline,
         "job": _job(job),
-        "vehicle": _vehicle(assessment, job),
+        "vehicle": _vehicle(assessment, job) | {"another": another},
         "problems": [_problem(n, problem) for n, problem in enumerate(problems, start=1)],
         "codes": [_shallow(line) | {"problem": numbers.get(line.because)} for line in assessment.codes],
         "modules": [_module(line) for line in assessment.modules],
@@ -52,7 +57,7 @@ def build_sheet(
         "log": log,
         "visit": _shallow(visit) | {"clocks": clock_parts(data)},
         "clearings": tuple(clearings),
-        "before_after": before_after_part(before_after) if before_after else None,
+        "before_after": before_after_part(before_after, log) if before_after else None,
     }
     try:
         return Sheet.model_validate(parts)
@@ -69,7 +74,6 @@ def first_error(wrong: ValidationError) -> str:
 
 _TAKEN_AS_IT_IS = (
     "situation",
-    "headline",
     "cautions",
     "findings",
     "missing",
@@ -79,9 +83,12 @@ _TAKEN_AS_IT_IS = (
 )
 
 
+_REASONING = ("trouble", "past")
+
+
 def _problem(number: int, problem: Problem) -> dict[str, Any]:
     """Without what only the reasoning uses."""
-    known = {name: value for name, value in _shallow(problem).items() if name != "trouble"}
+    known = {name: value for name, value in _shallow(problem).items() if name not in _REASONING}
     checks = [
         replace(check, name=check.name or f"{number}.{nth}")
         for nth, check in enumerate(problem.checks, start=1)

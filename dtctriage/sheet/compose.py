@@ -9,11 +9,16 @@ from dtctriage.sheet import view, words
 from dtctriage.sheet.before_after_view import cleared_view, second_view
 from dtctriage.sheet.data import appendix, on_their_way, results_to_look_at
 from dtctriage.sheet.log import log_view
-from dtctriage.sheet.model import CheckPart, CodePart, ModulePart, ProblemPart, RankedPart, Sheet, SuspectPart
+from dtctriage.sheet.model import CheckPart, CodePart, ModulePart, ProblemPart, Sheet, SuspectPart
 from dtctriage.sheet.plain import ascii_only, one_line
+from dtctriage.sheet.start import start_of
 from dtctriage.triage.model import REST, Weight
 
 STOPS = "STOPS THE VEHICLE"
+ANOTHER_ADVICE = (
+    "Check the order's number. If this is the order's vehicle, its VIN was mistyped or read from another's "
+    "modules: compare the plate, and take the intake with --vin and --correct-vin."
+)
 _AS_IT_SHOULD_BE = "answers"
 _SILENT = "silent"
 
@@ -30,7 +35,7 @@ def compose(sheet: Sheet, *, ascii_text: bool = False, readings: bool = False) -
         facts=tuple(_head(sheet)),
         banners=tuple(_banners(sheet)),
         headline=sheet.headline,
-        start=_start(sheet),
+        start=start_of(sheet),
         stoppers=tuple(_stoppers(sheet)),
         cautions=tuple(caution for caution in sheet.cautions if caution),
         problems=tuple(_problem(problem, sheet) for problem in sheet.problems),
@@ -89,6 +94,8 @@ def _head(sheet: Sheet) -> Iterator[view.Fact]:
 
 
 def _banners(sheet: Sheet) -> Iterator[view.Banner]:
+    if sheet.vehicle.another:
+        yield view.Banner("ANOTHER VEHICLE", f"{sheet.vehicle.another} {ANOTHER_ADVICE}")
     if sheet.visit.recorded:
         yield view.Banner(
             "TAKEN FROM A RECORDING",
@@ -98,49 +105,6 @@ def _banners(sheet: Sheet) -> Iterator[view.Banner]:
         why = sheet.visit.partial_why or "The sweep was broken off"
         rest = "What is not listed was not read: its absence proves nothing."
         yield view.Banner("PARTIAL SHEET", f"{why.rstrip('.')}. {rest}")
-
-
-def _start(sheet: Sheet) -> view.Start:
-    for problem in sheet.problems:
-        if problem.proved:
-            then = "then enter it (dtctriage conclude) and prove the repair (dtctriage recheck)"
-            return view.Start("", f"Repair {problem.proved}: what was measured proves it", (then,))
-        if problem.checks:
-            return _start_with(problem.checks[0])
-    if sheet.missing:
-        return view.Start("", "Repeat the intake: this one was broken off.", ())
-    if sheet.ranking:
-        return _start_by_rank(sheet, sheet.ranking[0])
-    for finding in sheet.findings:
-        if finding.advice and finding.weight is not Weight.NOTE:
-            return view.Start("", finding.advice, (finding.title,))
-    return view.Start(
-        "", "Work from the complaint.", ("No check follows from what the vehicle says by itself.",)
-    )
-
-
-MOST_NEXT = 3
-"""Entries of the list that are named after the first."""
-
-
-def _start_by_rank(sheet: Sheet, first: RankedPart) -> view.Start:
-    """The first of the list with what follows from it, and what comes then."""
-    advice = next((item.advice for item in sheet.findings if item.title == first.title), "")
-    what = advice or f"Follow up {first.title} first: {first.why}."
-    follows = words.listed(text.partition(": ")[0] for text in first.consequences)
-    then = words.listed(item.title for item in sheet.ranking[1 : 1 + MOST_NEXT])
-    lines = (
-        first.title if advice else "",
-        f"Follows from it: {follows}" if follows else "",
-        f"Then: {then}" if then else "",
-    )
-    return view.Start("", what, tuple(line for line in lines if line))
-
-
-def _start_with(check: CheckPart) -> view.Start:
-    where = tuple(text for text in (check.where, check.condition) if text)
-    expect = (f"Expect {check.expect}",) if check.expect else ()
-    return view.Start(check.name, words.sentence(check.what), where + expect, check.caution)
 
 
 def _stoppers(sheet: Sheet) -> Iterator[view.Stopper]:

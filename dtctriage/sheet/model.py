@@ -85,6 +85,8 @@ class VehiclePart(Part):
     vin: Text | None
     vin_from: Text
     vin_warnings: tuple[Text, ...]
+    another: Text = ""
+    """What shows that it is not the vehicle that the order is about."""
 
 
 class VisitPart(Part):

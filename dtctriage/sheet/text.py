@@ -26,8 +26,8 @@ def to_text(sheet: Sheet, width: int = 80, *, ascii_text: bool = False, readings
     words = compose(sheet, ascii_text=ascii_text, readings=readings)
     paper = Paper(max(width, LEAST_WIDTH), TYPED if ascii_text else DRAWN)
     sections = (
-        _head, _start, _stoppers, _problems, _findings, _codes, _roll_call, _readiness, test_lines,
-        cleared_lines, _missing, _measured, _stored, _evidence, _identification, _origin, second_page,
+        _head, _start, _stoppers, second_page, _problems, _findings, _codes, _roll_call, _readiness,
+        test_lines, cleared_lines, _missing, _measured, _stored, _evidence, _identification, _origin,
         appendix_lines,
     )  # fmt: skip
     return "\n".join(line for section in sections for line in section(words, paper)) + "\n"

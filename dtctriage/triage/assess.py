@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 
 from threadpoolctl import threadpool_limits
@@ -56,13 +56,15 @@ def assess(
     basis: Basis | None = None,
     clearings: Sequence[OwnClearing] = (),
     usual: Sequence[str] = (),
+    settled: Collection[tuple[str, int]] = (),
 ) -> Assessment:
     """Judge a picture, with a profile's wiring, the shop's records and the technician's word where given.
 
     `observations` are the readings taken since, in the words of the profile's wiring; `shop` are its own
     meanings of codes. Without a profile `basis` is the generic vehicle; unless given it is laid out here.
     `clearings` are those of this vehicle by the shop itself, the latest first. `usual` are modules that the
-    profile gives no wires, so that usual ones stand for them.
+    profile gives no wires, so that usual ones stand for them. `settled`: codes, by module and number, that
+    failed before a repair: one that does not now is no fault that comes and goes.
     """
     profile = suspicion.wiring.profile if suspicion else None
     seen = seen_by(picture, profile) if profile else None
@@ -73,7 +75,8 @@ def assess(
     if situation not in (Situation.NO_SUPPLY, Situation.LOW_SUPPLY, Situation.NOT_ASKED):
         # Many small matrices: threads inside BLAS cost several times what they save.
         with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
-            found = tuple(sorted(_problems(view, suspicion, basis), key=_not_stopping))
+            every = (item for item in _problems(view, suspicion, basis) if not _settled(item, settled))
+            found = tuple(sorted(every, key=_not_stopping))
         found = tuple(_marked_usual(item, usual) for item in found)
         situation = _refine(view, situation, found)
     view = replace(view, explained=tuple(map(_explained, found)))
@@ -112,6 +115,12 @@ def _marked_usual(problem: Problem, usual: Sequence[str]) -> Problem:
 
 def _not_stopping(problem: Problem) -> bool:
     return not problem.stops_vehicle
+
+
+def _settled(problem: Problem, settled: Collection[tuple[str, int]]) -> bool:
+    """Whether a problem is only about codes in history that a repair has put there."""
+    codes = problem.trouble.codes if problem.trouble else ()
+    return problem.past and all((module, dtc.number) in settled for module, dtc in codes)
 
 
 def _explained(problem: Problem) -> frozenset[str]:

@@ -146,6 +146,8 @@ class Problem:
     """Power, ground, bus, module ... with their share of the suspicion, the largest first."""
     trouble: Trouble | None = None
     """What its suspects are weighed by, with a profile."""
+    past: bool = False
+    """Nothing of it fails now."""
 
 
 class Weight(StrEnum):

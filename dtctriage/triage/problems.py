@@ -44,7 +44,7 @@ def past_causes(view: View, suspicion: Suspicion, seen: Seen) -> Iterator[Proble
     """The problems behind circuit codes that are stored and not failing now: they stop nothing."""
     for problem in causes(view, suspicion, seen, suspicion.past_trouble(seen)):
         words = f"{COMES_AND_GOES} {problem.open_end}".strip()
-        yield replace(problem, open_end=words, stops_vehicle=False)
+        yield replace(problem, open_end=words, stops_vehicle=False, past=True)
 
 
 def causes(view: View, suspicion: Suspicion, seen: Seen, trouble: Trouble) -> Iterator[Problem]:

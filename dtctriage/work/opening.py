@@ -23,10 +23,10 @@ from dtctriage.triage.joined import Joined, joined_of
 from dtctriage.triage.known import known_data
 from dtctriage.triage.model import Assessment
 from dtctriage.triage.priors import Priors, own_priors
-from dtctriage.triage.seen import seen_by
+from dtctriage.triage.seen import failing, seen_by, strongest
 from dtctriage.triage.state import key_of
 from dtctriage.triage.suspicion import Suspicion
-from dtctriage.triage.view import Told
+from dtctriage.triage.view import Ledger, Told, View
 from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.probe_text import ProbeText
@@ -34,7 +34,7 @@ from dtctriage.wiring.profile import Key, Profile
 from dtctriage.wiring.profile_file import parse_profile
 from dtctriage.work.case import Case, Reasoning
 from dtctriage.work.circuits import entered_of
-from dtctriage.work.log import Span, read_log
+from dtctriage.work.log import Log, Span, read_log
 from dtctriage.work.names import named
 
 _ENDS = {
@@ -102,12 +102,13 @@ def open_sweep(
     wired = profile or (basis.profile if basis and basis.tells else None)
     spoken = ProbeText(wired) if wired else None
     log = read_log(records, order.number, spoken, _span(records, order, sweep))
+    settled = _settled(records, sweep, log, profile)
     told = Told.of(sweep.settings, odometer_km(order))
     suspicion = suspicion_of(profile, priors, key_of(seen.modules.values(), told))
 
     def judged(observations: Sequence[Observation]) -> Assessment:
         known = (history, told, observations, shop, basis, clearings)
-        return assess(seen, suspicion, entered, *known, usual)
+        return assess(seen, suspicion, entered, *known, usual, settled)
 
     first = cache(lambda: judged(()))
 
@@ -120,6 +121,18 @@ def open_sweep(
     elif spoken is not None and basis is not None:
         reasoning = Reasoning(basis.suspicion, basis.seen, spoken, log.observations)
     return Opened(order, sweep, profile, seen, Case(log, reasoning, called), own, grounds)
+
+
+def _settled(
+    records: Records, sweep: SweepRecord, log: Log, profile: Profile | None
+) -> frozenset[tuple[str, int]]:
+    """Codes that failed at the intake before a repair, by module and number; none without a conclusion."""
+    if sweep.rechecks is None or log.conclusion is None:
+        return frozenset()
+    before = fold(records.sweep_events(sweep.rechecks), profile)
+    view = View(before, profile, None, None, Ledger())
+    stored = ((label, entry) for label, said in view.modules for entry in strongest(said))
+    return frozenset((label, entry.dtc.number) for label, entry in stored if failing(entry) is not False)
 
 
 def suspicion_of(profile: Profile | None, priors: Priors, key: Key) -> Suspicion | None:

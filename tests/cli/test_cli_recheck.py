@@ -80,6 +80,44 @@ def test_the_sheet_shows_the_second_page_once_there_is_a_recheck(cli: Cli, demo:
     assert "BEFORE AND AFTER" not in cli("sheet", "RO-7", "--sweep", "1").out
 
 
+def test_another_vehicle_under_the_order_is_told_at_the_top(cli: Cli, demo: Path) -> None:
+    """A mistyped order's number: nothing of one vehicle is repaired by what another one says."""
+    one, other = (f"classroom:{demo / f'{name}.lesson.toml'}" for name in ("first", "second"))
+    usual = ("--rounds", "1", "--quick")
+    assert cli("intake", "--link", one, "--order", "RO-7", *usual).code == 0
+    for ended in (
+        cli("recheck", "RO-7", other),
+        cli("intake", "--link", other, "--order", "RO-7", *usual),
+    ):
+        assert ended.code == 2
+        assert "dtctriage: another vehicle than the order's. It says VIN G0ZKV5C22P1002288" in ended.err
+        out = " ".join(ended.out.split())
+        assert "*** ANOTHER VEHICLE ***" in out and "of order RO-7 was of G0ZKV5C2XP1000417." in out
+        assert "BEFORE AND AFTER" not in ended.out
+    assert "G0ZKV5C2XP1000417" in cli("orders", "RO-7").out
+    assert cli("recheck", "RO-7", one).code == 0
+
+
+def test_a_vin_that_was_corrected_makes_the_vehicle_the_orders(cli: Cli, demo: Path) -> None:
+    one, other = (f"classroom:{demo / f'{name}.lesson.toml'}" for name in ("first", "second"))
+    typed, right = ("--vin", "1M8GDM9AXKP042788"), ("--vin", "G0ZKV5C22P1002288", "--correct-vin")
+    usual = ("--order", "RO-7", "--rounds", "1", "--quick")
+    mistaken = cli("intake", "--link", one, *usual, *typed)
+    assert mistaken.code == 2 and "order RO-7 is for 1M8GDM9AXKP042788, as entered" in mistaken.err
+    assert cli("intake", "--link", other, *usual, *right).code == 0
+    ended = cli("recheck", "RO-7", other)
+    assert ended.code == 0 and "Nothing changed" in ended.out
+
+
+@pytest.mark.parametrize("typed", ["G0ZKV5C24P1000417", "G0ZKV5C2XP1000471"])
+def test_a_slip_of_the_hand_makes_no_other_vehicle(cli: Cli, demo: Path, typed: str) -> None:
+    """One wrong sign, and two that changed places: the plate is to be compared, and the sheet stands."""
+    link = f"classroom:{demo / 'first.lesson.toml'}"
+    ended = cli("intake", "--link", link, "--order", "RO-7", "--rounds", "1", "--quick", "--vin", typed)
+    assert ended.code == 0 and "ANOTHER VEHICLE" not in ended.out
+    assert "WARNING: VINs differ: repair order" in ended.out
+
+
 def test_an_order_without_an_intake_has_nothing_to_compare_with(cli: Cli, demo: Path) -> None:
     from datetime import UTC, datetime
 

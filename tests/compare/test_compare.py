@@ -62,7 +62,7 @@ def test_each_code_says_what_became_of_it() -> None:
     assert changes(compare(before, after)) == {
         "7E0 P0113": Change.STILL,
         "7E0 P0128": Change.NEW,
-        "7E0 P0301": Change.CHANGED,
+        "7E0 P0301": Change.STOPPED,
         "7E0 P0420": Change.GONE,
     }
 
@@ -240,6 +240,8 @@ def test_compared_with_itself_nothing_changed(one: Side) -> None:
 MIRRORED = {
     Change.GONE: Change.NEW,
     Change.NEW: Change.GONE,
+    Change.STOPPED: Change.AGAIN,
+    Change.AGAIN: Change.STOPPED,
     Change.NOT_READ_AFTER: Change.NOT_READ_BEFORE,
     Change.NOT_READ_BEFORE: Change.NOT_READ_AFTER,
 }
@@ -279,3 +281,70 @@ def test_no_code_is_lost_or_called_gone_unread(one: Side, other: Side) -> None:
         assert len(shown) == len(codes)
     read = {said.target.label for said in other.picture.modules.values() if said.codes_read}
     assert all(line.module in read for line in compared.codes if line.change is Change.GONE)
+
+
+# -- what proves a repair ------------------------------------------------------------------------------------
+
+
+def lost(request: int, *, status: int | None = NOW) -> ModuleSaid:
+    return module(request, code("U0100-87", status=status))
+
+
+@pytest.mark.parametrize(
+    ("after", "shown", "unshown"),
+    [
+        (module(ECM, code("P0301-00", status=HISTORY)), "tested since the key came on, and passed", ""),
+        (module(ECM, code("P0301-00", status=HISTORY | 0x40)), "", "not tested since the key came on"),
+        (module(ECM, read=False), "", "not read again"),
+        (module(ECM), "", "nothing tells whether it was tested since"),
+        (module(ECM, readiness=ready("misfire")), "", "nothing tells whether it was tested since"),
+    ],
+)
+def test_a_status_proves_a_repair_where_its_test_has_run(after: ModuleSaid, shown: str, unshown: str) -> None:
+    """Bit 6 of the status byte, ISO 14229-1 Annex D: test not completed this operation cycle.
+
+    Misfire is monitored at all times and calls itself complete at once (SAE J1979, PID 01).
+    """
+    proof = compare(side(module(ECM, code("P0301-00", status=NOW))), side(after)).proof
+    assert proof.failing == ()
+    assert [proof.shown, proof.unshown] == [
+        tuple(f"P0301-00 in 7E0: {words}" for words in (said,) if words) for said in (shown, unshown)
+    ]
+
+
+@pytest.mark.parametrize("complete", [True, False])
+def test_a_code_that_was_cleared_waits_for_its_monitor(complete: bool) -> None:
+    """A monitor that runs to its end without its code has passed (SAE J1979)."""
+    after = module(ECM, readiness=ready(*(("catalyst",) if complete else ())))
+    proof = compare(side(module(ECM, code("P0420"))), side(after)).proof
+    said = f"P0420 in 7E0: its monitor, catalyst, has {'run to its end' if complete else 'not run yet'}"
+    assert (said in proof.shown, said in proof.unshown) == (complete, not complete)
+
+
+def test_messages_that_come_again_prove_the_bus() -> None:
+    """A partner that is not heard is missed within seconds (common practice)."""
+    before = side(lost(TCM), lost(BCM), silent=[ECM])
+    proof = compare(before, side(module(ECM), module(TCM), module(BCM))).proof
+    assert "U0100-87 in 7E1, U0100-87 in 7E2: did not come back while all modules answer" in proof.shown
+    again = compare(before, side(module(ECM), lost(TCM), module(BCM))).proof
+    assert again.failing == ("U0100-87 in 7E1: failing now",)
+
+
+def test_many_codes_of_one_fate_are_counted() -> None:
+    modules = [lost(0x700 + n) for n in range(5)]
+    later = [lost(0x700 + n, status=HISTORY) for n in range(5)]
+    (said,) = compare(side(*modules), side(*later)).proof.shown
+    assert said.startswith("U0100-87 in 700, U0100-87 in 701, U0100-87 in 702 and 2 more: tested")
+
+
+def test_what_was_history_before_needs_no_proof() -> None:
+    proof = compare(side(lost(TCM, status=HISTORY)), side(module(TCM))).proof
+    assert (proof.failing, proof.shown, proof.unshown) == ((), (), ())
+
+
+def test_a_code_that_was_stored_since_fails() -> None:
+    """Service 03 has no status: a code that was not there before the repair came after it."""
+    before, after = side(module(ECM, code("P0300"))), side(module(ECM, code("P0300"), code("P0171")))
+    proof = compare(before, after).proof
+    assert proof.failing == ("P0171 in 7E0: failing now",)
+    assert proof.unshown == ("P0300 in 7E0: nothing tells whether it was tested since",)

@@ -45,7 +45,7 @@ def test_the_repair_of_an_order_is_proven_in_two_steps(cli: Cli, demo: Path, ord
 
     # Repaired: what failed is history now, silent modules answer. Nothing is gone by itself.
     repaired = page_of(cli("recheck", "RO-7", link_of(demo, order, over, "repaired=yes"), "--json"))
-    assert "gone" not in became(repaired) and "changed" in became(repaired)
+    assert "gone" not in became(repaired) and "no longer failing" in became(repaired)
     assert not any("failing now" in line["after"] for line in repaired["codes"])
     silent = {line["label"] for line in before["modules"] if line["state"] == "silent"}
     answering = {
@@ -72,6 +72,42 @@ def test_the_repair_of_an_order_is_proven_in_two_steps(cli: Cli, demo: Path, ord
     ours = any(line.split()[:2] == ["ECM", "04"] for line in cleared.out.splitlines())
     assert ("ECM: cleared on this order by M. Sato on " in text) is ours is not ("who erased them" in text)
     assert ("No tool erases a permanent code" in text) is bool(permanent)
+
+
+def test_after_a_concluded_repair_the_sheet_goes_on_with_its_proof(cli: Cli, demo: Path) -> None:
+    """The third order: an open pin kept the starter from turning. A code in history stops nothing."""
+    repaired = link_of(demo, "third", "repaired=yes")
+    cli(
+        *("intake", "--link", link_of(demo, "third"), "--order", "RO-7", "--by", "M. Sato", "--rounds", "1"),
+        *("--profile", demo / "kavo.vehicle.toml"),
+    )
+    open_end = cli("recheck", "RO-7", repaired).out
+    assert "START HERE      Enter what was repaired: dtctriage conclude RO-7 CAUSE" in open_end
+    assert "STOPS THE VEHICLE" not in open_end and "comes and goes" in open_end
+
+    cli("conclude", "RO-7", "pin 5 of X101 had no contact, replaced", "--anyway")
+    text = cli("recheck", "RO-7", repaired).out
+    assert "START HERE      Clear the codes (dtctriage clear RO-7 LINK)" in text
+    assert "STOPS THE VEHICLE" not in text and "PROBLEM 1" not in text
+    assert "comes and goes" not in text and "suspect first" not in text
+    page = text[text.index("BEFORE AND AFTER") :]
+    assert "Repaired: pin 5 of X101 had no contact, replaced (M. Sato)." in page
+    assert "Shown by: P0615-13 in ECM: tested since the key came on, and passed." in page
+    assert "Still missing as proof: that the function was tried (dtctriage note)." in page
+    assert "1 no longer failing" in page
+
+    cli("note", "RO-7", "cranks and starts")
+    assert "noted since: cranks and starts (M. Sato)." in " ".join(cli("sheet", "RO-7").out.split())
+
+
+def test_a_repair_that_changed_nothing_is_not_called_one(cli: Cli, demo: Path) -> None:
+    link = link_of(demo, "third")
+    profile = demo / "kavo.vehicle.toml"
+    cli("intake", "--link", link, "--order", "RO-7", "--by", "M. Sato", "--rounds", "1", "--profile", profile)
+    cli("conclude", "RO-7", "starter relay replaced", "--anyway")
+    text = cli("recheck", "RO-7", link).out
+    assert "NOT SOUND: P0615-13 in ECM: failing now." in text
+    assert "START HERE 1.1" in text and "*** STOPS THE VEHICLE ***" in text
 
 
 @pytest.mark.parametrize("form", ["html", "pdf", "json", "text"])

@@ -113,6 +113,12 @@ def sheet(situation: str) -> Sheet:
     return build_sheet(*situation_parts(situation), *further_parts(situation), data=data_of(situation))
 
 
+@pytest.fixture
+def rechecked() -> Sheet:
+    """The sheet of a recheck."""
+    return build_sheet(*situation_parts("rechecked"), *further_parts("rechecked"))
+
+
 @pytest.fixture(scope="session")
 def parts() -> tuple[Assessment, Job, Visit]:
     """Some modules silent: the situation with the most on its sheet."""

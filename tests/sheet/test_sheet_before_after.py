@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import UTC, datetime
 
 import pytest
 
 from dtctriage.compare import Change, CodeChange, Comparison, ModuleChange, MonitorToRun
-from dtctriage.sheet import ClearingAnswerPart, ClearingPart
+from dtctriage.sheet import ClearingAnswerPart, ClearingPart, Sheet, to_html, to_text
 from dtctriage.sheet.before_after import headline
 from dtctriage.sheet.before_after_view import cleared_view
 
@@ -74,3 +75,12 @@ def test_where_nothing_was_cleared_nothing_is_lost() -> None:
 def test_a_clearing_that_ended_early_says_so() -> None:
     broken = cleared_view(clearing(("ECM", "cleared"), planned=3)).head
     assert broken.endswith("BROKEN OFF: no answer kept of 2 of 3, some may have cleared: recheck")
+
+
+@pytest.mark.parametrize("form", [to_text, to_html])
+def test_before_and_after_stands_before_all_that_may_fill_pages(
+    rechecked: Sheet, form: Callable[[Sheet], str]
+) -> None:
+    shown = form(rechecked).upper()
+    assert shown.index("START HERE") < shown.index("BEFORE AND AFTER")
+    assert shown.index("MONITORS TO BE RUN") < shown.index("MEASURED AND SEEN")

@@ -87,6 +87,14 @@ def test_pages_and_their_footer(situation: str, sheet: Sheet, tmp_path: Path) ->
 
 @pytest.mark.full
 @pytest.mark.usefixtures("pdf_tools")
+def test_before_and_after_is_the_second_page(rechecked: Sheet, tmp_path: Path) -> None:
+    path = tmp_path / "sheet.pdf"
+    path.write_bytes(to_pdf(rechecked))
+    assert run("pdftotext", "-f", "2", "-l", "2", path, "-").startswith("Before and after")
+
+
+@pytest.mark.full
+@pytest.mark.usefixtures("pdf_tools")
 @pytest.mark.parametrize(("paper", "size"), [("a4", "595.276 x 841.89"), ("us-letter", "612 x 792")])
 def test_paper(full_sheet: Sheet, tmp_path: Path, paper: Paper, size: str) -> None:
     """ISO 216 A4 is 210 x 297 mm; Letter is 8.5 x 11 in; both in points of 1/72 in."""

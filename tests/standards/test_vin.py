@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dtctriage.vin import Vin, VinError, is_placeholder, mask, weighted_sum
+from dtctriage.vin import Vin, VinError, is_placeholder, mask, mistyped, places_apart, weighted_sum
 from dtctriage_reference import rows
 
 ALLOWED = "ABCDEFGHJKLMNPRSTUVWXYZ0123456789"
@@ -166,3 +166,21 @@ def test_any_text_is_a_vin_or_a_named_error(text: str) -> None:
     else:
         assert set(vin.text) <= set(ALLOWED)
         assert Vin.parse(str(vin)) == vin
+
+
+@pytest.mark.parametrize(
+    ("other", "places", "slip"),
+    [
+        ("1M8GDM9AXKP042788", (), True),
+        ("1M8GDM9A1KP042788", (9,), True),
+        ("1M8GDM9AXKP042878", (15, 16), True),
+        ("1M8GDM9AXKP040000", (14, 15, 16, 17), False),
+        ("1M8GDM9AXKP04278", tuple(range(1, 18)), False),
+    ],
+)
+def test_a_slip_of_the_hand_changes_a_sign_or_swaps_two(
+    other: str, places: tuple[int, ...], slip: bool
+) -> None:
+    """Common practice, no source."""
+    assert places_apart("1M8GDM9AXKP042788", other) == places
+    assert mistyped("1M8GDM9AXKP042788", other) is slip

@@ -6,11 +6,10 @@ from collections.abc import Iterator
 
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.view import View
+from dtctriage.vin import mistyped, places_apart
 
 RULE = "vin_differs"
 ORDER = "repair order"
-MISTYPED = 2
-"""Places in which a mistyped VIN differs: one sign, or two that changed places. Common practice."""
 _FOREIGN = "A module from another vehicle may lack coding or key data: ask the owner, check part numbers."
 _PAPER = (
     "Compare the VIN plate: where it was mistyped, take the intake with the right --vin and --correct-vin; "
@@ -50,11 +49,10 @@ def find(view: View) -> Iterator[Finding | Abstained]:
 
 
 def _apart(one: str, other: str) -> str:
-    """Where two VINs of one length differ in a few places, those: so a mistyped one looks."""
-    places = [str(n) for n, signs in enumerate(zip(one, other, strict=False), start=1) if len(set(signs)) > 1]
-    if len(one) != len(other) or len(places) > MISTYPED:
+    """Where two VINs look like one of them mistyped, the places."""
+    if not mistyped(one, other):
         return ""
-    return f"; they differ at position {' and '.join(places)} alone"
+    return f"; they differ at position {' and '.join(map(str, places_apart(one, other)))} alone"
 
 
 def _plain(text: str) -> str:
