@@ -95,6 +95,26 @@ def test_before_and_after_is_the_second_page(rechecked: Sheet, tmp_path: Path) -
 
 @pytest.mark.full
 @pytest.mark.usefixtures("pdf_tools")
+def test_a_check_stays_on_one_page_with_its_caution(parts: Parts, tmp_path: Path) -> None:
+    """However long another text of the sheet is: what was stored with a code may fill a page."""
+    assessment, job, visit = parts
+    checks = tuple(
+        Check("measure " * 10, "where", f"cond{n}.", "expect " * n, "source", 2, 0.1, f"warn{n}.")
+        for n in range(20)
+    )
+    problem = replace(assessment.problems[0], checks=checks)
+    code = replace(assessment.codes[0], stored_with=("reading; " * 300,))
+    made = replace(assessment, problems=(problem,), codes=(code, *assessment.codes[1:]))
+    path = tmp_path / "sheet.pdf"
+    path.write_bytes(to_pdf(build_sheet(made, job, visit)))
+    pages = run("pdftotext", path, "-").split("\f")
+    for n in range(1, 20):  # the first stands in START HERE too
+        on = [{nth for nth, page in enumerate(pages) if f"{word}{n}." in page} for word in ("warn", "cond")]
+        assert on[0] == on[1] and len(on[0]) == 1, n
+
+
+@pytest.mark.full
+@pytest.mark.usefixtures("pdf_tools")
 @pytest.mark.parametrize(("paper", "size"), [("a4", "595.276 x 841.89"), ("us-letter", "612 x 792")])
 def test_paper(full_sheet: Sheet, tmp_path: Path, paper: Paper, size: str) -> None:
     """ISO 216 A4 is 210 x 297 mm; Letter is 8.5 x 11 in; both in points of 1/72 in."""
