@@ -119,7 +119,10 @@ def _by_likeness(view: View, history: History, silent: frozenset[Target]) -> Ite
         alike = [target for target in usual if _count(history, target) == count]
         not_asked = [target for target in alike if target not in silent]
         if not_asked:
-            yield Abstained(RULE, f"{_labels(not_asked)} answered on {count} of {total}, not asked here")
+            was = "was" if len(not_asked) == 1 else "were"
+            yield Abstained(
+                RULE, f"{_labels(not_asked)} answered on {count} of {total}, and {was} not asked here"
+            )
         gone = [target for target in alike if target in silent]
         if gone and variant:
             yield Abstained(RULE, f"{_labels(gone)}: {same} like vehicles have just these addresses")
