@@ -16,7 +16,9 @@ from typing import Any
 
 import pytest
 
+from dtctriage.link import LinkLost, Opened
 from dtctriage.triage import rules
+from dtctriage_adapters.classroom.in_process import ClassroomLink
 
 LESSONS = Path(__file__).parents[2] / "demo" / "lessons"
 TABLE = tomllib.loads((LESSONS / "shown.toml").read_text(encoding="utf-8"))
@@ -24,6 +26,8 @@ LINKS = ("can", "text")
 RULES = tuple(rule.__module__.rpartition(".")[2] for rule in rules.ALL)
 NO_RULE = "no_supply"
 """What is told in place of all rules where the connector is dead."""
+PARTIAL = 4
+"""How an intake ends that was broken off."""
 Words = str | list[str]
 Cli = Callable[..., Any]
 
@@ -60,6 +64,7 @@ class Intake:
     vin: bool = True
     repaired: bool = False
     replayed: bool = False
+    unplugged: bool = False
     before: list[dict[str, Any]] = field(default_factory=list)
     speaks: dict[str, Words] = field(default_factory=dict)
     abstains: dict[str, Words] = field(default_factory=dict)
@@ -99,16 +104,18 @@ def lesson_of(name: str) -> tuple[Path, dict[str, Any]]:
     return path, tomllib.loads(path.read_text(encoding="utf-8"))
 
 
-def take(cli: Cli, name: str, number: str, way: str, *options: object, profile: bool = True) -> Any:
+def take(
+    cli: Cli, name: str, number: str, way: str, *options: object, profile: bool = True, code: int = 0
+) -> Any:
     """Take a lesson's vehicle in by the command line, and give its sheet as JSON.
 
-    `way`: what follows the `?` of the link, or another link altogether.
+    `way`: what follows the `?` of the link, or another link altogether; `code`: how the intake ends.
     """
     path, lesson = lesson_of(name)
     link = way if ":" in way else f"classroom:{path}?wait=no&{way}"
     wiring = ["--profile", path.parent / lesson["vehicle"]] if profile else []
     ended = cli("intake", "--link", link, "--order", number, "--json", *wiring, *options)
-    assert ended.code == 0, ended.err
+    assert ended.code == code, ended.err
     return json.loads(ended.out)
 
 
@@ -142,19 +149,31 @@ def shops(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Cli, list[Any]]
     return open_shop
 
 
+def gone(*_: object) -> Opened:
+    raise LinkLost("The adapter was unplugged", "Plug it in")
+
+
 TAKEN = [pytest.param(each, link, id=f"{each.lesson}-{link}") for each in INTAKES for link in each.links]
 
 
 @pytest.mark.parametrize(("intake", "link"), TAKEN)
 def test_a_lesson_shows_what_the_table_says_and_no_other_finding(
-    cli: Cli, tmp_path: Path, shops: Callable[[Cli, list[Any]], Path], intake: Intake, link: str
+    cli: Cli,
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    shops: Callable[[Cli, list[Any]], Path],
+    intake: Intake,
+    link: str,
 ) -> None:
     if intake.before:
         shutil.copy(shops(cli, intake.before), tmp_path / "records.sqlite")
+    if intake.unplugged:
+        monkeypatch.setattr(ClassroomLink, "open_bus", gone)
     options = [*intake.options(), *(["--vin", vin_of(intake.lesson)] if intake.vin else [])]
     log = tmp_path / "wire.jsonl"
     way = f"over={link}&repaired={'yes' if intake.repaired else 'no'}"
-    sheet = take(cli, intake.lesson, "RO-6", way, *options, "--wire-log", log, profile=intake.profile)
+    how = {"profile": intake.profile, "code": PARTIAL if intake.unplugged else 0}
+    sheet = take(cli, intake.lesson, "RO-6", way, *options, "--wire-log", log, **how)
     if intake.replayed:
         sheet = take(cli, intake.lesson, "RO-7", f"replay:{log}", *options, profile=intake.profile)
     rows = intake.rows(link)
