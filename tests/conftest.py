@@ -23,7 +23,7 @@ settings.load_profile("unhurried")
 # A deadline would be an assertion about the machine's clock.
 
 REPOSITORY = Path(__file__).resolve().parent.parent
-PATIENCE = 60.0
+PATIENCE = 200.0
 """Seconds after which a line that does not come counts as a failure."""
 
 
@@ -50,6 +50,20 @@ def needed() -> Callable[[str], str]:
 def demo() -> Path:
     """The demo's folder."""
     return REPOSITORY / "demo"
+
+
+@pytest.fixture(scope="session")
+def at_once(demo: Path) -> Callable[..., str]:
+    """The link to a lesson's vehicle that answers without waiting: `at_once("second", "over=text")`.
+
+    For every test that is not about time or about two programs: it asks little of a busy machine.
+    """
+
+    def link(lesson: str | Path, *options: str) -> str:
+        path = demo / f"{lesson}.lesson.toml" if isinstance(lesson, str) else lesson
+        return f"classroom:{path}?{'&'.join(('wait=no', *options))}"
+
+    return link
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,3 +252,30 @@ def cli(
         return Ended(code, said.out, said.err)
 
     return run
+
+
+@pytest.fixture(scope="session")
+def intakes(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Path]:
+    """Records that hold one intake. Intakes that are typed alike are taken once; `take_in` copies them."""
+    known: dict[tuple[str, ...], Path] = {}
+
+    def take(cli: Callable[..., Ended], *arguments: object) -> Path:
+        typed = tuple(str(item) for item in arguments)
+        if typed not in known:
+            file = tmp_path_factory.mktemp("intake") / "records.sqlite"
+            ended = cli("intake", *typed, "--records", file, "--wire-log", file.with_suffix(".jsonl"))
+            assert ended.code == 0, ended.err
+            known[typed] = file
+        return known[typed]
+
+    return take
+
+
+@pytest.fixture
+def take_in(cli: Callable[..., Ended], intakes: Callable[..., Path], tmp_path: Path) -> Callable[..., Path]:
+    """Records with an intake, where the command line looks: `take_in("--link", link, "--order", "RO-7")`."""
+
+    def take(*arguments: object) -> Path:
+        return Path(shutil.copy(intakes(cli, *arguments), tmp_path / "records.sqlite"))
+
+    return take

@@ -7,6 +7,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 import tomllib
 import uuid
 from collections.abc import Callable, Iterator
@@ -28,7 +29,7 @@ SHOWN = {
     "multicast": ("--can", f"udp_multicast/{GROUP}"),
 }
 """How the classroom shows a vehicle for each way in."""
-IN_PROCESS = {"in process": "", "not waiting": "?wait=no"}
+IN_PROCESS = {"in process": "", "at once": "?wait=no", "text at once": "?over=text&wait=no"}
 """Options of the link whose vehicle is in the intake's own process."""
 
 
@@ -95,14 +96,14 @@ def _reaches_itself() -> bool:
 @pytest.fixture(scope="session")
 def taken(
     shared_shop: Any, demo: Path, lesson: Callable[[str], dict[str, Any]], request: pytest.FixtureRequest
-) -> Callable[[str, str], Taken]:
-    """Take an intake of an order through a way, once; skips where the system has no such way."""
-    known: dict[tuple[str, str], Taken] = {}
+) -> Callable[..., Taken]:
+    """Take an intake of an order through a way, the `nth` once; skips where the system has no such way."""
+    known: dict[tuple[str, str, int], Taken] = {}
 
-    def take(order: str, way: str) -> Taken:
-        if (order, way) not in known:
-            known[order, way] = _take(shared_shop, demo, order, lesson(order), way, request)
-        return known[order, way]
+    def take(order: str, way: str, nth: int = 0) -> Taken:
+        if (order, way, nth) not in known:
+            known[order, way, nth] = _take(shared_shop, demo, order, lesson(order), way, request)
+        return known[order, way, nth]
 
     return take
 
@@ -112,19 +113,19 @@ def _take(
 ) -> Taken:
     path = demo / f"{order}.lesson.toml"
     if way in IN_PROCESS:
-        return _taken(shop, demo, order, lesson, way, f"classroom:{path}{IN_PROCESS[way]}", ())
+        return _taken(shop, demo, order, lesson, f"classroom:{path}{IN_PROCESS[way]}", ())
     if way == "pty" and os.name != "posix":
         pytest.skip("pseudo terminals are a POSIX matter")
     prefix: tuple[str, ...] = request.getfixturevalue("multicast") if way == "multicast" else ()
     with shop.classroom(path, *SHOWN[way], prefix=prefix) as (link, _):
-        return _taken(shop, demo, order, lesson, way, link, prefix)
+        return _taken(shop, demo, order, lesson, link, prefix)
 
 
 def _taken(
-    shop: Any, demo: Path, order: str, lesson: dict[str, Any], way: str, link: str, prefix: tuple[str, ...]
+    shop: Any, demo: Path, order: str, lesson: dict[str, Any], link: str, prefix: tuple[str, ...]
 ) -> Taken:
     about = lesson["order"]
-    place = shop.folder / f"{order}-{way}".replace(" ", "-")
+    place = Path(tempfile.mkdtemp(dir=shop.folder)) / order
     ended = shop.run(
         *("intake", "--link", link, "--profile", demo / lesson["vehicle"], "--json"),
         *("--order", about["number"], "--complaint", about["complaint"], "--by", about["technician"]),

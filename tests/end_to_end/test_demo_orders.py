@@ -17,7 +17,7 @@ def words(text: str) -> set[str]:
     return set(re.findall(r"[A-Za-z0-9]+", text))
 
 
-@pytest.mark.parametrize("way", ["tcp", "in process"])
+@pytest.mark.parametrize("way", ["at once", "text at once"])
 def test_the_first_suspect_of_the_first_problem_is_what_is_wrong(
     taken: Callable[[str, str], Any], lesson: Callable[[str], dict[str, Any]], order: str, way: str
 ) -> None:
@@ -33,7 +33,7 @@ def test_the_first_suspect_of_the_first_problem_is_what_is_wrong(
 
 
 def test_the_three_orders_are_three_kinds_of_trouble(taken: Callable[[str, str], Any]) -> None:
-    situations = [taken(order, "in process").sheet["situation"] for order in PLANTED]
+    situations = [taken(order, "at once").sheet["situation"] for order in PLANTED]
     assert situations == [
         "some modules silent",
         "a module answers but is cut off from its partners",

@@ -10,12 +10,12 @@ from typing import Any
 import pytest
 
 
-@pytest.mark.parametrize("way", ["tcp", "in process"])
+@pytest.mark.parametrize("way", ["at once", "text at once"])
 def test_replay_gives_the_sheet_of_the_intake(
-    taken: Callable[[str, str], Any], shared_shop: Any, demo: Path, order: str, way: str
+    taken: Callable[[str, str], Any], cli: Callable[..., Any], demo: Path, order: str, way: str
 ) -> None:
     live = taken(order, way)
-    ended = shared_shop.run("replay", live.wire_log, "--profile", demo / "kavo.vehicle.toml", "--json")
+    ended = cli("replay", live.wire_log, "--profile", demo / "kavo.vehicle.toml", "--json")
     assert ended.code == 0, ended.err
     again = json.loads(ended.out)
     assert again["visit"]["recorded"] and not live.sheet["visit"]["recorded"]
@@ -26,24 +26,24 @@ def test_replay_gives_the_sheet_of_the_intake(
 
 
 def test_the_paper_says_that_it_is_a_recording(
-    taken: Callable[[str, str], Any], shared_shop: Any, demo: Path
+    taken: Callable[[str, str], Any], cli: Callable[..., Any], demo: Path
 ) -> None:
-    log = taken("first", "in process").wire_log
-    ended = shared_shop.run("replay", log, "--profile", demo / "kavo.vehicle.toml")
+    log = taken("first", "at once").wire_log
+    ended = cli("replay", log, "--profile", demo / "kavo.vehicle.toml")
     assert ended.code == 0
     assert "recording" in ended.out.lower()
-    assert "recording" not in shared_shop.run("sheet", "--schema").err
+    assert "recording" not in cli("sheet", "--schema").err
 
 
 @pytest.mark.parametrize("lines", [1, 10, 100])
 def test_a_log_that_was_cut_off_gives_what_it_holds(
-    taken: Callable[[str, str], Any], shared_shop: Any, tmp_path: Path, lines: int
+    taken: Callable[[str, str], Any], cli: Callable[..., Any], tmp_path: Path, lines: int
 ) -> None:
     """Cut in the middle of a line, as a program that was killed leaves it."""
-    whole = taken("first", "in process").wire_log.read_text(encoding="utf-8").splitlines(keepends=True)
+    whole = taken("first", "at once").wire_log.read_text(encoding="utf-8").splitlines(keepends=True)
     cut = tmp_path / "cut.jsonl"
     cut.write_text("".join(whole[:lines]) + whole[lines][: len(whole[lines]) // 2], encoding="utf-8")
-    ended = shared_shop.run("replay", cut)
+    ended = cli("replay", cut)
     assert ended.code in (3, 4)
     assert "Traceback" not in ended.err
     assert ended.out.startswith("TRIAGE SHEET")
