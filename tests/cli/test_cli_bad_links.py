@@ -146,7 +146,6 @@ def test_another_program_holds_the_port(cli: Cli) -> None:
         pytest.param(leaves, id="closes at once"),
     ],
 )
-@pytest.mark.timeout(40)
 @pytest.mark.filterwarnings(
     # pyserial's socket:// shuts the socket down before it closes it, and leaves it open where that fails.
     "ignore:Exception ignored in. <socket.socket:pytest.PytestUnraisableExceptionWarning"

@@ -20,9 +20,21 @@ FAULTS = {"RO-1": ("open", "pin X101:5"), "RO-2": ("open", "pin X101:5"), "RO-3"
 
 
 @pytest.fixture(scope="module")
-def taken_in(shared_shop: Any, demo: Path) -> Path:
-    """Records with intakes without a profile, and one with."""
-    file = Path(shared_shop.folder) / "circuit.sqlite"
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """For lessons, and records that are made once."""
+    return tmp_path_factory.mktemp("circuit")
+
+
+@pytest.fixture
+def file(cli: Cli, folder: Path, demo: Path, tmp_path: Path) -> Path:
+    """Records with intakes without a profile, and one with; a copy where the command line looks."""
+    made = folder / "records.sqlite"
+    if not made.exists():
+        _taken_in(cli, made, demo)
+    return Path(shutil.copy(made, tmp_path / "records.sqlite"))
+
+
+def _taken_in(cli: Cli, file: Path, demo: Path) -> None:
     text = (demo / "second.lesson.toml").read_text(encoding="utf-8")
     for name in ("kavo.vehicle.toml", "kavo.rest.toml"):
         text = text.replace(f'"{name}"', f'"{(demo / name).as_posix()}"')
@@ -30,22 +42,15 @@ def taken_in(shared_shop: Any, demo: Path) -> Path:
         lesson = file.with_name(f"{order}.lesson.toml")
         changed = text.replace('"off the bus"', f'"{kind}"').replace('"GSM@PT"', f'"{at}"')
         lesson.write_text(changed, encoding="utf-8")
-        _intake(shared_shop, file, lesson, order)
-    _intake(shared_shop, file, lesson, "RO-4", "--profile", demo / "kavo.vehicle.toml")
-    return file
+        _intake(cli, file, lesson, order)
+    _intake(cli, file, lesson, "RO-4", "--profile", demo / "kavo.vehicle.toml")
 
 
-def _intake(shop: Any, file: Path, lesson: Path, order: str, *more: object) -> None:
-    words = ("intake", "--link", f"classroom:{lesson}", "--order", order, "--rounds", "1", "--quick")
+def _intake(cli: Cli, file: Path, lesson: Path, order: str, *more: object) -> None:
+    words = ("intake", "--link", f"classroom:{lesson}?wait=no", "--order", order, "--rounds", "1", "--quick")
     log = file.with_name(f"{order}.jsonl")
-    ended = shop.run(*words, "--by", "M. Adeyemi", "--records", file, "--wire-log", log, *more)
+    ended = cli(*words, "--by", "M. Adeyemi", "--records", file, "--wire-log", log, *more)
     assert ended.code == 0, ended.err
-
-
-@pytest.fixture
-def file(taken_in: Path, tmp_path: Path) -> Path:
-    """A copy of them, where the command line looks."""
-    return Path(shutil.copy(taken_in, tmp_path / "records.sqlite"))
 
 
 def entered(file: Path, order: str) -> list[EnteredCircuit]:
@@ -179,12 +184,11 @@ def test_a_silent_module_grows_into_it_too(cli: Cli, file: Path, tmp_path: Path)
     assert "never answered: request and place on the bus are not known" in made.read_text(encoding="utf-8")
 
 
-def test_it_joins_a_profile_that_lacks_it(shared_shop: Any, cli: Cli, file: Path, tmp_path: Path) -> None:
+def test_it_joins_a_profile_that_lacks_it(cli: Cli, folder: Path, file: Path, tmp_path: Path) -> None:
     """A profile begun from a sweep holds modules only, so every circuit joins it."""
     begun = tmp_path / "begun.vehicle.toml"
     assert cli("profile", "from-sweep", "RO-1", "--to", begun).code == 0
-    lesson = Path(shared_shop.folder) / "RO-1.lesson.toml"
-    _intake(shared_shop, file, lesson, "RO-5", "--profile", begun)
+    _intake(cli, file, folder / "RO-1.lesson.toml", "RO-5", "--profile", begun)
     told = cli("next", "RO-5").out
     assert "Not in the profile: starter relay, circuit (P0615)." in told
     assert "dtctriage circuit add RO-5 P0615" in told

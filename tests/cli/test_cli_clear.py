@@ -5,7 +5,6 @@ from __future__ import annotations
 import errno
 import io
 import re
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -19,27 +18,12 @@ from dtctriage.link import LinkLost, Outcome, Request
 Cli = Callable[..., Any]
 
 
-@pytest.fixture(scope="module")
-def kept(shared_shop: Any, demo: Path) -> Path:
-    """Records with the intake of the demo's second order, as RO-7."""
-    place = shared_shop.folder / "clear.sqlite"
-    done = shared_shop.run(
-        *("intake", "--link", link_of(demo), "--order", "RO-7", "--profile", demo / "kavo.vehicle.toml"),
-        *("--rounds", "1", "--records", place),
-    )
-    assert done.code == 0, done.err
-    return Path(place)
-
-
-def link_of(demo: Path) -> str:
-    return f"classroom:{demo / 'second.lesson.toml'}"
-
-
 @pytest.fixture
-def taken(cli: Cli, kept: Path, demo: Path, tmp_path: Path) -> str:
-    """The order after its intake; the link to its vehicle."""
-    shutil.copy(kept, tmp_path / "records.sqlite")
-    return link_of(demo)
+def taken(take_in: Callable[..., Path], at_once: Callable[..., str], demo: Path) -> str:
+    """The demo's second order after its intake, as RO-7; the link to its vehicle."""
+    link, profile = at_once("second"), demo / "kavo.vehicle.toml"
+    take_in("--link", link, "--order", "RO-7", "--profile", profile, "--rounds", 1)
+    return link
 
 
 def test_it_warns_and_asks_for_the_number(

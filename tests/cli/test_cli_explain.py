@@ -12,10 +12,9 @@ Cli = Callable[..., Any]
 
 
 @pytest.fixture
-def taken(cli: Cli, demo: Path) -> str:
+def taken(take_in: Callable[..., Path], at_once: Callable[..., str]) -> str:
     """An order taken in without a profile: codes in the engine module alone."""
-    link = f"classroom:{demo / 'third.lesson.toml'}"
-    assert cli("intake", "--link", link, "--order", "RO-9", "--soak", "12", "--engine", "off").code == 0
+    take_in("--link", at_once("third"), "--order", "RO-9", "--soak", 12, "--engine", "off")
     return "RO-9"
 
 
@@ -30,8 +29,10 @@ def test_explain_tells_the_list_and_who_abstained(cli: Cli, taken: str) -> None:
     assert max(map(len, told.out.splitlines())) <= 80
 
 
-def test_explain_tells_what_findings_need_and_what_would_refute_them(cli: Cli, demo: Path) -> None:
-    link = f"classroom:{demo / 'lessons' / 'clean-bill.lesson.toml'}"
+def test_explain_tells_what_findings_need_and_what_would_refute_them(
+    cli: Cli, at_once: Callable[..., str]
+) -> None:
+    link = at_once("lessons/clean-bill")
     assert cli("intake", "--link", link, "--order", "RO-8", "--quick").code == 0
     told = cli("sheet", "RO-8", "--explain").out
     findings = told.partition("FINDINGS:")[2].partition("RULES THAT SAID NOTHING")[0]

@@ -31,10 +31,10 @@ def module(number: int, framing: Framing = Framing.CAN11, **identity: str) -> Mo
 
 
 def test_the_modules_of_a_healthy_vehicle_are_those_of_its_own_profile(
-    cli: Cli, demo: Path, tmp_path: Path
+    cli: Cli, at_once: Callable[..., str], demo: Path, tmp_path: Path
 ) -> None:
-    lesson = demo / "lessons" / "yearly-service.lesson.toml"
-    cli("intake", "--link", f"classroom:{lesson}", "--order", "RO-7", "--full", "--rounds", "1", "--quick")
+    link = at_once("lessons/yearly-service")
+    cli("intake", "--link", link, "--order", "RO-7", "--full", "--rounds", "1", "--quick")
     made = tmp_path / "kavo.vehicle.toml"
     ended = cli("profile", "from-sweep", "RO-7", "--to", made)
     assert (ended.code, ended.err) == (0, "")
@@ -50,8 +50,10 @@ def test_the_modules_of_a_healthy_vehicle_are_those_of_its_own_profile(
     assert "exists and is left as it is" in cli("profile", "from-sweep", "RO-7", "--to", made).complaint
 
 
-def test_a_vehicle_with_codes_is_not_quite_healthy(cli: Cli, demo: Path, tmp_path: Path) -> None:
-    link = f"classroom:{demo / 'second.lesson.toml'}"
+def test_a_vehicle_with_codes_is_not_quite_healthy(
+    cli: Cli, at_once: Callable[..., str], tmp_path: Path
+) -> None:
+    link = at_once("second")
     cli("intake", "--link", link, "--order", "RO-7", "--rounds", "1", "--quick")
     ended = cli("profile", "from-sweep", "RO-7", "--to", tmp_path / "x.vehicle.toml")
     assert ended.code == 0

@@ -25,11 +25,11 @@ def folder(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def taken(cli: Callable[..., Any], demo: Path) -> Callable[..., dict[str, Any]]:
+def taken(cli: Callable[..., Any], at_once: Callable[..., str]) -> Callable[..., dict[str, Any]]:
     """An intake of the vehicle with a broken purge valve, its JSON sheet; quick and with one roll call."""
 
     def take(*options: object) -> dict[str, Any]:
-        link = f"classroom:{demo / LESSON}.lesson.toml"
+        link = at_once(LESSON)
         ended = cli("intake", "--link", link, "--order", "7", "--quick", "--rounds", 1, "--json", *options)
         assert ended.code == 0, ended.err
         sheet: dict[str, Any] = json.loads(ended.out)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -16,23 +15,11 @@ Cli = Callable[..., Any]
 ORDER = "RO-2057"
 
 
-@pytest.fixture(scope="module")
-def taken_in(shared_shop: Any, demo: Path) -> Path:
-    """Records with the order's intake."""
-    file = Path(shared_shop.folder) / "measuring.sqlite"
-    link, profile = f"classroom:{demo / 'first.lesson.toml'}", demo / "kavo.vehicle.toml"
-    ended = shared_shop.run(
-        *("intake", "--link", link, "--order", ORDER, "--profile", profile, "--records", file),
-        *("--by", "M. Adeyemi", "--wire-log", file.with_suffix(".jsonl")),
-    )
-    assert ended.code == 0, ended.err
-    return file
-
-
 @pytest.fixture
-def file(taken_in: Path, tmp_path: Path) -> Path:
-    """A copy of them, where the command line looks."""
-    return Path(shutil.copy(taken_in, tmp_path / "records.sqlite"))
+def file(take_in: Callable[..., Path], at_once: Callable[..., str], demo: Path) -> Path:
+    """Records with the order's intake."""
+    order = ("--link", at_once("first"), "--order", ORDER, "--profile", demo / "kavo.vehicle.toml")
+    return take_in(*order, "--by", "M. Adeyemi")
 
 
 def entries(file: Path, kind: Any, *, undone: bool = False) -> list[Any]:
@@ -158,9 +145,9 @@ def test_every_figure_can_be_followed(cli: Cli, file: Path) -> None:
 
 
 def test_where_nothing_points_at_a_circuit_readings_are_kept_and_not_weighed(
-    cli: Cli, tmp_path: Path, demo: Path
+    cli: Cli, at_once: Callable[..., str]
 ) -> None:
-    link = f"classroom:{demo / 'lessons' / 'yearly-service.lesson.toml'}"
+    link = at_once("lessons/yearly-service")
     assert cli("intake", "--link", link, "--order", "RO-1", "--quick").code == 0
     told = cli("next", "RO-1")
     assert told.code == 0 and told.out.startswith("Order RO-1: no check that would tell more follows")

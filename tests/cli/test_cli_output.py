@@ -117,12 +117,10 @@ def test_what_was_read_is_known() -> None:
 
 
 @pytest.fixture
-def intake(cli: Cli, demo: Path) -> Callable[..., Any]:
+def intake(cli: Cli, at_once: Callable[..., str]) -> Callable[..., Any]:
     """A short intake: nothing is wrong, only the standard's addresses are asked, once."""
-    lesson = demo / "lessons" / "yearly-service.lesson.toml"
-    return lambda *more: cli(
-        "intake", "--link", f"classroom:{lesson}", "--order", "RO 7/a", "--rounds", 1, *more
-    )
+    link = at_once("lessons/yearly-service")
+    return lambda *more: cli("intake", "--link", link, "--order", "RO 7/a", "--rounds", 1, *more)
 
 
 def test_the_sheet_is_alone_on_stdout(intake: Callable[..., Any]) -> None:
@@ -179,8 +177,8 @@ def test_orders_are_listed_the_latest_first(intake: Callable[..., Any], cli: Cli
     assert cli("orders", "nothing like it").out == ""
 
 
-def test_an_order_without_a_number_gets_one(cli: Cli, demo: Path) -> None:
-    link = f"classroom:{demo / 'lessons' / 'yearly-service.lesson.toml'}"
+def test_an_order_without_a_number_gets_one(cli: Cli, at_once: Callable[..., str]) -> None:
+    link = at_once("lessons/yearly-service")
     for _ in range(2):
         assert cli("intake", "--link", link, "--rounds", 1).code == 0
     listed = [line.split()[0] for line in cli("orders").out.splitlines()]

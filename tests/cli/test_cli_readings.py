@@ -12,8 +12,10 @@ import jsonschema
 LESSON = "lessons/kinds/lumo"
 
 
-def test_readings_are_kept_and_shown_on_request(cli: Callable[..., Any], demo: Path, tmp_path: Path) -> None:
-    link, profile = f"classroom:{demo / LESSON}.lesson.toml", demo / f"{LESSON}.vehicle.toml"
+def test_readings_are_kept_and_shown_on_request(
+    cli: Callable[..., Any], at_once: Callable[..., str], demo: Path, tmp_path: Path
+) -> None:
+    link, profile = at_once(LESSON), demo / f"{LESSON}.vehicle.toml"
     taken = cli("intake", "--link", link, "--order", "7", "--rounds", 1, "--profile", profile)
     assert taken.code == 0 and "ALL DATA OF" not in taken.out
     assert "ON THE WAY" not in taken.out and "purge flow" in taken.out

@@ -32,18 +32,16 @@ def repaired(demo: Path, tmp_path: Path) -> Callable[[str], Path]:
     return make
 
 
-def taken(cli: Cli, demo: Path, order: str, number: str, way: str = "") -> Any:
-    profile = demo / "kavo.vehicle.toml"
-    link = f"classroom:{demo / f'{order}.lesson.toml'}{way}"
-    return cli("intake", "--link", link, "--order", number, "--profile", profile, "--rounds", "1", "--json")
-
-
-@pytest.mark.parametrize(("order", "way"), [("first", ""), ("second", "?over=text"), ("third", "")])
+@pytest.mark.parametrize(
+    ("order", "way"), [("first", "over=can"), ("second", "over=text"), ("third", "over=can")]
+)
 def test_after_the_repair_the_planted_codes_are_gone(
-    cli: Cli, demo: Path, repaired: Callable[[str], Path], order: str, way: str
+    cli: Cli, demo: Path, at_once: Callable[..., str], repaired: Callable[[str], Path], order: str, way: str
 ) -> None:
-    before = json.loads(taken(cli, demo, order, "RO-7", way).out)
-    ended = cli("recheck", "RO-7", f"classroom:{repaired(order)}{way}", "--json")
+    link, profile = at_once(order, way), demo / "kavo.vehicle.toml"
+    taken = ("--order", "RO-7", "--profile", profile, "--rounds", "1", "--json")
+    before = json.loads(cli("intake", "--link", link, *taken).out)
+    ended = cli("recheck", "RO-7", at_once(repaired(order), way), "--json")
     assert ended.code == 0, ended.err
     sheet = json.loads(ended.out)
     jsonschema.validate(sheet, json.loads(schema_text()))
@@ -58,8 +56,8 @@ def test_after_the_repair_the_planted_codes_are_gone(
     assert sheet["visit"]["profile"] == before["visit"]["profile"]
 
 
-def test_the_recheck_asks_what_the_first_intake_asked(cli: Cli, demo: Path, tmp_path: Path) -> None:
-    lesson = f"classroom:{demo / 'second.lesson.toml'}"
+def test_the_recheck_asks_what_the_first_intake_asked(cli: Cli, at_once: Callable[..., str]) -> None:
+    lesson = at_once("second")
     first = cli("intake", "--link", lesson, "--order", "RO-7", "--rounds", "2", "--quick", "--json")
     ended = cli("recheck", "RO-7", lesson, "--json")
     before, after = json.loads(first.out), json.loads(ended.out)
@@ -69,8 +67,10 @@ def test_the_recheck_asks_what_the_first_intake_asked(cli: Cli, demo: Path, tmp_
     assert [line["label"] for line in after["modules"]] == [line["label"] for line in before["modules"]]
 
 
-def test_the_sheet_shows_the_second_page_once_there_is_a_recheck(cli: Cli, demo: Path) -> None:
-    lesson = f"classroom:{demo / 'second.lesson.toml'}"
+def test_the_sheet_shows_the_second_page_once_there_is_a_recheck(
+    cli: Cli, at_once: Callable[..., str]
+) -> None:
+    lesson = at_once("second")
     cli("intake", "--link", lesson, "--order", "RO-7", "--rounds", "1", "--quick")
     assert "BEFORE AND AFTER" not in cli("sheet", "RO-7").out
     cli("recheck", "RO-7", lesson)
@@ -132,7 +132,7 @@ def test_an_order_without_an_intake_has_nothing_to_compare_with(cli: Cli, demo: 
     )
 
 
-def test_an_unknown_order_and_an_unknown_link_are_one_line(cli: Cli, demo: Path) -> None:
-    cli("intake", "--link", f"classroom:{demo / 'second.lesson.toml'}", "--order", "RO-7", "--quick")
+def test_an_unknown_order_and_an_unknown_link_are_one_line(cli: Cli, at_once: Callable[..., str]) -> None:
+    cli("intake", "--link", at_once("second"), "--order", "RO-7", "--quick")
     assert "No order has the number 'RO-9'" in cli("recheck", "RO-9", "classroom:x").complaint
     assert "names no link" in cli("recheck", "RO-7", "nowhere").complaint

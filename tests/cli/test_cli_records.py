@@ -22,8 +22,14 @@ AT = datetime(2024, 5, 6, 8, 0, tzinfo=UTC)
 
 
 @pytest.fixture
-def link(demo: Path) -> str:
+def link(at_once: Callable[..., str]) -> str:
     """An intake that is over soon: nothing is wrong, and only the standard's addresses are asked."""
+    return at_once("lessons/yearly-service")
+
+
+@pytest.fixture
+def slow_link(demo: Path) -> str:
+    """One that takes its time: what happens meanwhile comes in the middle of it."""
     return f"classroom:{demo / 'lessons' / 'yearly-service.lesson.toml'}"
 
 
@@ -37,8 +43,10 @@ def test_another_program_holds_the_records(cli: Cli, tmp_path: Path, link: str) 
     assert str(file) in ended.complaint and "another program" in ended.complaint
 
 
-def test_records_held_in_the_middle_of_an_intake_lose_nothing_that_was_shown(shop: Any, link: str) -> None:
-    intake = shop.start("intake", "--link", link, "--order", "RO-1")
+def test_records_held_in_the_middle_of_an_intake_lose_nothing_that_was_shown(
+    shop: Any, slow_link: str
+) -> None:
+    intake = shop.start("intake", "--link", slow_link, "--order", "RO-1")
     intake.line("err", lambda line: line.startswith("  7E"))
     with closing(sqlite3.connect(shop.database, isolation_level=None, timeout=30)) as other:
         other.execute("BEGIN IMMEDIATE")
@@ -106,10 +114,10 @@ def fill(folder: Path) -> None:
             ballast.write(bytes(4096))
 
 
-def test_the_disk_runs_full_in_the_middle_of_an_intake(shop: Any, small_disk: Path, link: str) -> None:
+def test_the_disk_runs_full_in_the_middle_of_an_intake(shop: Any, small_disk: Path, slow_link: str) -> None:
     file = small_disk / "records.sqlite"
     Records.open(str(file)).close()
-    intake = shop.start("intake", "--link", link, "--order", "RO-1", "--records", file)
+    intake = shop.start("intake", "--link", slow_link, "--order", "RO-1", "--records", file)
     intake.line("err", lambda line: line.startswith("  7E"))
     fill(small_disk)
     ended = intake.end()
@@ -134,9 +142,11 @@ def test_the_wire_log_finds_no_room(cli: Cli, link: str) -> None:
     assert "Traceback" not in ended.err
 
 
-def test_the_wire_log_runs_full_in_the_middle_of_an_intake(shop: Any, small_disk: Path, link: str) -> None:
+def test_the_wire_log_runs_full_in_the_middle_of_an_intake(
+    shop: Any, small_disk: Path, slow_link: str
+) -> None:
     log = small_disk / "wire.jsonl"
-    intake = shop.start("intake", "--link", link, "--order", "RO-1", "--wire-log", log)
+    intake = shop.start("intake", "--link", slow_link, "--order", "RO-1", "--wire-log", log)
     intake.line("err", lambda line: line.startswith("  7E"))
     fill(small_disk)
     ended = intake.end()

@@ -38,14 +38,14 @@ def stream(why: int) -> io.TextIOWrapper:
 
 
 @pytest.fixture
-def link(demo: Path) -> str:
-    return f"classroom:{demo / 'lessons' / 'yearly-service.lesson.toml'}"
+def link(at_once: Callable[..., str]) -> str:
+    return at_once("lessons/yearly-service")
 
 
 @pytest.fixture
-def taken_in(cli: Cli, link: str) -> str:
+def taken_in(take_in: Callable[..., Path], link: str) -> str:
     """An order with an intake."""
-    assert cli("intake", "--link", link, "--order", "RO-7", "--rounds", 1, "--quick").code == 0
+    take_in("--link", link, "--order", "RO-7", "--rounds", 1, "--quick")
     return "RO-7"
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 import os
-import shutil
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -19,26 +18,15 @@ Cli = Callable[..., Any]
 
 
 def link_of(demo: Path, way: str = "") -> str:
+    """It is watched in the time of the clock on the wall."""
     return f"classroom:{demo / 'second.lesson.toml'}{way}"
 
 
-@pytest.fixture(scope="module")
-def kept(shared_shop: Any, demo: Path) -> Path:
-    """Records with an intake of the demo's second order, as RO-7."""
-    place = shared_shop.folder / "watch.sqlite"
-    done = shared_shop.run(
-        *("intake", "--link", link_of(demo), "--order", "RO-7", "--profile", demo / "kavo.vehicle.toml"),
-        *("--rounds", "1", "--by", "M. Sato", "--records", place),
-    )
-    assert done.code == 0, done.err
-    return Path(place)
-
-
 @pytest.fixture
-def taken(cli: Cli, kept: Path, tmp_path: Path) -> Path:
-    """The folder whose records hold the order."""
-    shutil.copy(kept, tmp_path / "records.sqlite")
-    return tmp_path
+def taken(take_in: Callable[..., Path], at_once: Callable[..., str], demo: Path) -> Path:
+    """The folder whose records hold the demo's second order after its intake, as RO-7."""
+    order = ("--link", at_once("second"), "--order", "RO-7", "--profile", demo / "kavo.vehicle.toml")
+    return take_in(*order, "--rounds", 1, "--by", "M. Sato").parent
 
 
 @pytest.mark.parametrize("way", ["", "?over=text"])
@@ -92,9 +80,8 @@ def test_a_log_that_is_there_stays(cli: Cli, demo: Path, taken: Path) -> None:
 
 
 @pytest.mark.skipif(os.name != "posix", reason="Ctrl-C cannot be sent to one program alone")
-def test_ctrl_c_ends_it_with_the_summary(shop: Any, kept: Path, demo: Path) -> None:
-    shutil.copy(kept, shop.database)
-    log = shop.folder / "watch.csv"
+def test_ctrl_c_ends_it_with_the_summary(shop: Any, taken: Path, demo: Path) -> None:
+    log = taken / "watch.csv"
     program = shop.start("watch", "RO-7", link_of(demo), "--every", "0.1", "--to", log)
     program.line("err", lambda line: "TCM module: answers" in line)
     ended = program.interrupt()

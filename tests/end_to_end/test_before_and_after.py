@@ -13,12 +13,7 @@ import pytest
 from dtctriage.sheet import schema_text
 
 Cli = Callable[..., Any]
-WAYS = {"can": "", "text": "over=text"}
-
-
-def link_of(demo: Path, order: str, *options: str) -> str:
-    said = "&".join(filter(None, ("wait=no", *options)))
-    return f"classroom:{demo / f'{order}.lesson.toml'}?{said}"
+Link = Callable[..., str]
 
 
 def page_of(ended: Any) -> dict[str, Any]:
@@ -35,16 +30,18 @@ def became(page: dict[str, Any]) -> set[str]:
 
 
 @pytest.mark.parametrize(("order", "way"), [("first", "can"), ("second", "text"), ("third", "can")])
-def test_the_repair_of_an_order_is_proven_in_two_steps(cli: Cli, demo: Path, order: str, way: str) -> None:
-    over, profile = WAYS[way], demo / "kavo.vehicle.toml"
+def test_the_repair_of_an_order_is_proven_in_two_steps(
+    cli: Cli, demo: Path, at_once: Link, order: str, way: str
+) -> None:
+    over, profile = f"over={way}", demo / "kavo.vehicle.toml"
     first = cli(
-        *("intake", "--link", link_of(demo, order, over), "--order", "RO-7", "--profile", profile),
+        *("intake", "--link", at_once(order, over), "--order", "RO-7", "--profile", profile),
         *("--by", "M. Sato", "--rounds", "1", "--json"),
     )
     before = json.loads(first.out)
 
     # Repaired: what failed is history now, silent modules answer. Nothing is gone by itself.
-    repaired = page_of(cli("recheck", "RO-7", link_of(demo, order, over, "repaired=yes"), "--json"))
+    repaired = page_of(cli("recheck", "RO-7", at_once(order, over, "repaired=yes"), "--json"))
     assert "gone" not in became(repaired) and "no longer failing" in became(repaired)
     assert not any("failing now" in line["after"] for line in repaired["codes"])
     silent = {line["label"] for line in before["modules"] if line["state"] == "silent"}
@@ -54,14 +51,12 @@ def test_the_repair_of_an_order_is_proven_in_two_steps(cli: Cli, demo: Path, ord
     assert answering == silent
 
     # Cleared: by the recheck's intake, which has read the modules that were silent before.
-    cleared = cli("clear", "RO-7", link_of(demo, order, over, "repaired=yes"), "--typed", "RO-7")
+    cleared = cli("clear", "RO-7", at_once(order, over, "repaired=yes"), "--typed", "RO-7")
     assert cleared.code == 0, cleared.out + cleared.err
     assert "refused" not in cleared.out
 
     # Gone, but for the permanent codes, which name the monitor they wait for.
-    after = page_of(
-        cli("recheck", "RO-7", link_of(demo, order, over, "repaired=yes", "cleared=yes"), "--json")
-    )
+    after = page_of(cli("recheck", "RO-7", at_once(order, over, "repaired=yes", "cleared=yes"), "--json"))
     assert {line["change"] for line in after["codes"] if not line["permanent"]} <= {"gone"}
     permanent = {(line["module"], line["code"][:5]) for line in after["codes"] if line["permanent"]}
     waiting = {(line["module"], code) for line in after["to_run"] for code in line["codes"]}
@@ -74,11 +69,13 @@ def test_the_repair_of_an_order_is_proven_in_two_steps(cli: Cli, demo: Path, ord
     assert ("No tool erases a permanent code" in text) is bool(permanent)
 
 
-def test_after_a_concluded_repair_the_sheet_goes_on_with_its_proof(cli: Cli, demo: Path) -> None:
+def test_after_a_concluded_repair_the_sheet_goes_on_with_its_proof(
+    cli: Cli, demo: Path, at_once: Link
+) -> None:
     """The third order: an open pin kept the starter from turning. A code in history stops nothing."""
-    repaired = link_of(demo, "third", "repaired=yes")
+    repaired = at_once("third", "repaired=yes")
     cli(
-        *("intake", "--link", link_of(demo, "third"), "--order", "RO-7", "--by", "M. Sato", "--rounds", "1"),
+        *("intake", "--link", at_once("third"), "--order", "RO-7", "--by", "M. Sato", "--rounds", "1"),
         *("--profile", demo / "kavo.vehicle.toml"),
     )
     open_end = cli("recheck", "RO-7", repaired).out
@@ -100,8 +97,8 @@ def test_after_a_concluded_repair_the_sheet_goes_on_with_its_proof(cli: Cli, dem
     assert "noted since: cranks and starts (M. Sato)." in " ".join(cli("sheet", "RO-7").out.split())
 
 
-def test_a_repair_that_changed_nothing_is_not_called_one(cli: Cli, demo: Path) -> None:
-    link = link_of(demo, "third")
+def test_a_repair_that_changed_nothing_is_not_called_one(cli: Cli, demo: Path, at_once: Link) -> None:
+    link = at_once("third")
     profile = demo / "kavo.vehicle.toml"
     cli("intake", "--link", link, "--order", "RO-7", "--by", "M. Sato", "--rounds", "1", "--profile", profile)
     cli("conclude", "RO-7", "starter relay replaced", "--anyway")
@@ -111,8 +108,10 @@ def test_a_repair_that_changed_nothing_is_not_called_one(cli: Cli, demo: Path) -
 
 
 @pytest.mark.parametrize("form", ["html", "pdf", "json", "text"])
-def test_every_form_of_the_sheet_has_the_second_page(cli: Cli, demo: Path, tmp_path: Path, form: str) -> None:
-    link = link_of(demo, "second")
+def test_every_form_of_the_sheet_has_the_second_page(
+    cli: Cli, at_once: Link, tmp_path: Path, form: str
+) -> None:
+    link = at_once("second")
     cli("intake", "--link", link, "--order", "RO-7", "--rounds", "1", "--quick")
     cli("recheck", "RO-7", link)
     place = tmp_path / f"sheet.{form}"
@@ -143,14 +142,14 @@ def test_a_vehicle_that_goes_on_running_shows_what_comes_back(shop: Any, demo: P
     assert permanent == {"ECM", "TCM"}
 
 
-def test_a_running_engine_is_not_cleared(shop: Any, demo: Path, tmp_path: Path) -> None:
+def test_a_running_engine_is_not_cleared(cli: Cli, demo: Path, at_once: Link, tmp_path: Path) -> None:
     text = (demo / "second.lesson.toml").read_text(encoding="utf-8")
     text = text.replace('= "kavo', f'= "{demo.as_posix()}/kavo') + '\n[state]\nengine = "idling"\n'
     lesson = tmp_path / "idling.lesson.toml"
     lesson.write_text(text, encoding="utf-8")
-    link = f"classroom:{lesson}"
-    shop.run("intake", "--link", link, "--order", "RO-7", "--by", "M. Sato", "--rounds", "1")
-    ended = shop.run("clear", "RO-7", link, "--typed", "RO-7")
+    link = at_once(lesson)
+    cli("intake", "--link", link, "--order", "RO-7", "--by", "M. Sato", "--rounds", "1")
+    ended = cli("clear", "RO-7", link, "--typed", "RO-7")
     assert ended.code == 2 and ended.out == ""
     assert "The engine runs" in ended.err.splitlines()[-1]
 
@@ -165,10 +164,10 @@ def test_a_running_engine_is_not_cleared(shop: Any, demo: Path, tmp_path: Path) 
     ],
 )
 def test_every_kind_of_vehicle_is_cleared_in_its_own_way(
-    cli: Cli, demo: Path, kind: str, asked: set[tuple[str, str]]
+    cli: Cli, demo: Path, at_once: Link, kind: str, asked: set[tuple[str, str]]
 ) -> None:
     folder = demo / "lessons" / "kinds"
-    link = f"classroom:{folder / f'{kind}.lesson.toml'}?over=text&wait=no"
+    link = at_once(f"lessons/kinds/{kind}", "over=text")
     taken = cli(
         *("intake", "--link", link, "--order", "RO-7", "--profile", folder / f"{kind}.vehicle.toml"),
         *("--by", "M. Sato", "--rounds", "1"),

@@ -20,14 +20,28 @@ Cli = Callable[..., Any]
     ],
 )
 def test_clocks_of_a_usual_intake(
-    cli: Cli, demo: Path, lesson: str, titles: list[str], module: str, behind: int
+    cli: Cli,
+    demo: Path,
+    at_once: Callable[..., str],
+    lesson: str,
+    titles: list[str],
+    module: str,
+    behind: int,
 ) -> None:
     profile = demo / "kavo.vehicle.toml"
-    link = f"classroom:{demo / 'lessons' / f'{lesson}.lesson.toml'}"
     sheets = []
-    for number, way in (("RO-1", link), ("RO-2", f"{link}?over=text")):
+    for number, way in (("RO-1", "over=can"), ("RO-2", "over=text")):
         ended = cli(
-            "intake", "--link", way, "--order", number, "--profile", profile, "--rounds", "1", "--json"
+            "intake",
+            "--link",
+            at_once(f"lessons/{lesson}", way),
+            "--order",
+            number,
+            "--profile",
+            profile,
+            "--rounds",
+            "1",
+            "--json",
         )
         assert ended.code == 0, ended.err
         sheets.append(json.loads(ended.out))

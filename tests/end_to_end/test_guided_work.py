@@ -36,12 +36,12 @@ def next_with_readings(case: Case) -> Proposal:
 
 @pytest.mark.parametrize("name", ["first", "second", "third"])
 def test_the_proposed_checks_lead_to_the_planted_fault(
-    cli: Cli, tmp_path: Path, demo: Path, name: str
+    cli: Cli, at_once: Callable[..., str], tmp_path: Path, demo: Path, name: str
 ) -> None:
     lesson = tomllib.loads((demo / f"{name}.lesson.toml").read_text(encoding="utf-8"))
     number, (planted,) = lesson["order"]["number"], lesson["fault"]
     fault = Fault(FaultKind(planted["kind"]), planted["at"])
-    link, profile = f"classroom:{demo / f'{name}.lesson.toml'}", demo / lesson["vehicle"]
+    link, profile = at_once(name), demo / lesson["vehicle"]
     assert cli("intake", "--link", link, "--order", number, "--profile", profile, "--quick").code == 0
     file = tmp_path / "records.sqlite"
     minutes = 0.0

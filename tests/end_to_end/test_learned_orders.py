@@ -16,11 +16,11 @@ CONNECTOR, COIL = "connector X101", "starter relay coil"
 
 
 @pytest.fixture
-def take(cli: Cli, demo: Path, tmp_path: Path) -> Take:
+def take(cli: Cli, demo: Path, at_once: Callable[..., str], tmp_path: Path) -> Take:
     """An intake of the third order's vehicle: its suspects with their shares and where the weight is from."""
 
     def taken(number: str, *options: object, known: bool = True) -> Suspects:
-        link, log = f"classroom:{demo / 'third.lesson.toml'}", tmp_path / "wire.jsonl"
+        link, log = at_once("third"), tmp_path / "wire.jsonl"
         profile = ("--profile", demo / "kavo.vehicle.toml") if known else ()
         quick = ("--quick", "--rounds", 1, "--json", "--wire-log", log)
         ended = cli("intake", "--link", link, "--order", number, *profile, *quick, *options)
@@ -96,9 +96,9 @@ def test_the_shops_own_table_weighs_by_option_and_by_environment(
 
 @pytest.mark.parametrize("command", ["intake", "recheck", "sheet", "next", "measure", "conclude"])
 def test_a_bad_table_is_one_line_wherever_it_is_named(
-    cli: Cli, take: Take, demo: Path, tmp_path: Path, command: str
+    cli: Cli, take: Take, at_once: Callable[..., str], tmp_path: Path, command: str
 ) -> None:
-    own, link = tmp_path / "weights.csv", f"classroom:{demo / 'third.lesson.toml'}"
+    own, link = tmp_path / "weights.csv", at_once("third")
     own.write_text("fault,part,weight\nopen,fuse,30\nopen,load,0\n", encoding="utf-8")
     if command != "intake":
         take("1")

@@ -37,7 +37,7 @@ def taken_in(tmp_path_factory: pytest.TempPathFactory, demo: Path) -> Path:
     """Records with the order's intake, to be copied before they are written to."""
     folder = tmp_path_factory.mktemp("work")
     file, profile = folder / "records.sqlite", demo / "kavo.vehicle.toml"
-    url = f"classroom:{demo / 'first.lesson.toml'}"
+    url = f"classroom:{demo / 'first.lesson.toml'}?wait=no"
     kept_profile = KeptProfile(profile, profile.read_text(encoding="utf-8"))
     wish = Wish(profile=load_profile(profile), kept_profile=kept_profile)
     moments = (AT + timedelta(milliseconds=nth) for nth in range(1_000_000))
