@@ -10,7 +10,7 @@ from dtctriage.compare.changes import ModuleChange, Proof
 from dtctriage.compare.monitors import COMPONENTS, monitor_of
 from dtctriage.services.uds import DtcStatus, StatusBit
 from dtctriage.sweep.picture import ModuleSaid, StoredCode
-from dtctriage.triage.seen import failing, strongest
+from dtctriage.triage.seen import PERMANENT, failing, strongest
 
 ANSWERS, NOT_ASKED = "answers", "not asked"
 MOST_NAMED = 3
@@ -80,7 +80,8 @@ def _told(after: Modules, label: str, dtc: Dtc, *, all_answer: bool) -> tuple[bo
     if entry is not None and isinstance(entry.status, DtcStatus):
         untested = entry.status.bit(StatusBit.NOT_COMPLETED_THIS_CYCLE)
         return not untested, UNTESTED if untested else TESTED
-    if entry is None and lost_module(dtc) is not None and all_answer:
+    away = entry is None or entry.memory == PERMANENT
+    if away and lost_module(dtc) is not None and all_answer:
         return True, AWAY
     monitors = said.readiness.monitors if said.readiness is not None else ()
     monitor = monitor_of(dtc, monitors)

@@ -326,6 +326,8 @@ def test_messages_that_come_again_prove_the_bus() -> None:
     before = side(lost(TCM), lost(BCM), silent=[ECM])
     proof = compare(before, side(module(ECM), module(TCM), module(BCM))).proof
     assert "U0100-87 in 7E1, U0100-87 in 7E2: did not come back while all modules answer" in proof.shown
+    left = module(TCM, code("U0100", "permanent"))
+    assert compare(before, side(module(ECM), left, module(BCM))).proof.unshown == ()
     again = compare(before, side(module(ECM), lost(TCM), module(BCM))).proof
     assert again.failing == ("U0100-87 in 7E1: failing now",)
 
