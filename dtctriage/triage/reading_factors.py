@@ -1,7 +1,7 @@
 """One measured reading against one suspect, in words with numbers: what `measured.py` multiplies up.
 
 The chance is told beside that of a reading that says nothing, so that it has no unit: above 1 the reading
-speaks for the suspect, below 1 against it.
+speaks for the suspect, well below 1 against it.
 """
 
 from __future__ import annotations
@@ -9,7 +9,16 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from dtctriage.triage.measured import WORN_OHMS, Measured
+from dtctriage.triage.measured import (
+    LEAST_OHMS,
+    MISFIT,
+    MOST_OHMS,
+    NEAR_OL,
+    OL_WRONG,
+    WORN_OHMS,
+    Measured,
+    volt_spread,
+)
 from dtctriage.triage.model import Factor
 from dtctriage.triage.readings import reading_words
 from dtctriage.triage.seen import Seen
@@ -46,38 +55,40 @@ class ReadingFactors:
         )
         fits = float(self._measured.fits(observation, [case])[0])
         basis = self._basis(observation, case)
-        return Factor(evidence, fits, basis, likelihood_source("reading_wrong"), fits < 1)
+        return Factor(evidence, fits, basis, likelihood_source("reading_wrong"), fits < MISFIT)
 
     def _expected(self, probe: Probe, case: Case) -> str:
         """What would be read, with its spread where it is a number."""
-        value = self._value(probe, case)
-        if probe.means is Means.VOLTS and abs(value) >= 0.05:
-            spread = SPREADS * _volt_spread(value)
-            return f"{value - spread:.2f} to {value + spread:.2f} V"
-        if probe.means is Means.OHMS and math.isfinite(value) and value >= 0.3:
+        least, most = self._measured.expected(probe, case)
+        if probe.means is Means.VOLTS and max(abs(least), abs(most)) >= 0.05:
+            low, high = least - SPREADS * volt_spread(least), most + SPREADS * volt_spread(most)
+            return f"{low:.2f} to {high:.2f} V"
+        if probe.means is Means.OHMS and math.isfinite(most) and most >= LEAST_OHMS:
             share = math.exp(SPREADS * likelihood("ohms_share"))
-            return f"{reading_words(probe, value / share)} to {reading_words(probe, value * share)}"
-        return reading_words(probe, value)
-
-    def _value(self, probe: Probe, case: Case) -> float:
-        return float(self._bench.readings(probe, [case])[0])
+            return f"{reading_words(probe, least / share)} to {reading_words(probe, most * share)}"
+        words = dict.fromkeys(reading_words(probe, value) for value in (least, most))
+        return " or ".join(words)
 
     def _basis(self, observation: Observation, case: Case) -> str:
         """The formula, with the figures of this reading."""
-        probe, wrong = observation.probe, likelihood("reading_wrong")
-        nothing = self._measured.baseless(observation)
-        right = self._chance(observation, case)
+        wrong, nothing = likelihood("reading_wrong"), self._measured.baseless(observation)
+        worn = any(fault.kind is FaultKind.HIGH_RESISTANCE for fault in case)
+        averaged = worn and observation.probe.means is not Means.LOOK
+        right = self._averaged(observation, case) if averaged else self._chance(observation, case)
         told = f"({1 - wrong:g} x {right} + {wrong:g} x {nothing:.3g}) / {nothing:.3g}"
-        if any(fault.kind is FaultKind.HIGH_RESISTANCE for fault in case) and probe.means is not Means.LOOK:
-            sizes = ", ".join(f"{ohms:g}" for ohms in WORN_OHMS)
-            told += f", the normal one averaged over corrosion of {sizes} ohm"
-            if probe.means is Means.VOLTS and any(fault.at == BATTERY for fault in case):
+        if averaged:
+            told += f", {right} averaged over corrosion of {WORN_OHMS[0]:g} to {WORN_OHMS[-1]:g} ohm"
+            told += " that leaves the same modules without supply"
+            if observation.probe.means is Means.VOLTS and any(fault.at == BATTERY for fault in case):
                 told += f" and no less than {nothing:.3g}: a flat battery may have any voltage"
         return told
 
+    def _averaged(self, observation: Observation, case: Case) -> str:
+        return f"{float(self._measured.chance(observation, [case])[0]):.3g}"
+
     def _chance(self, observation: Observation, case: Case) -> str:
         """The chance, or its density, if the reading was taken rightly."""
-        probe, expected = observation.probe, self._value(observation.probe, case)
+        probe, expected = observation.probe, float(self._bench.readings(observation.probe, [case])[0])
         if probe.means in _WORDS:
             name, words = _WORDS[probe.means]
             same = reading_words(probe, value_of(observation)) == reading_words(probe, expected)
@@ -85,10 +96,10 @@ class ReadingFactors:
         value = observation.value or 0.0
         if probe.means is Means.VOLTS:
             shown = self._measured.scaled(value)
-            return f"normal({shown:.4g} V; {expected:.4g} V, {_volt_spread(expected):.3g} V)"
+            return f"normal({shown:.4g} V; {expected:.4g} V, {volt_spread(expected):.3g} V)"
         if math.isinf(value):
-            return "1e-06" if expected < 1e6 else "1"
-        shown, should = max(value, 0.3), min(max(expected, 0.3), 1e8)
+            return f"{OL_WRONG:g}" if expected < NEAR_OL else "1"
+        shown, should = max(value, LEAST_OHMS), min(max(expected, LEAST_OHMS), MOST_OHMS)
         return f"normal(ln {shown:.3g}; ln {should:.3g}, {likelihood('ohms_share'):g})"
 
 
@@ -97,7 +108,3 @@ def value_of(observation: Observation) -> float:
     if observation.value is not None:
         return observation.value
     return {"lit": 1.0, "dim": 0.3, "bad": 1.0, "click": 1.0, "answers": 1.0}.get(observation.word, 0.0)
-
-
-def _volt_spread(expected: float) -> float:
-    return math.hypot(likelihood("meter_volts"), likelihood("model_share") * abs(expected))

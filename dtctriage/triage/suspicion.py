@@ -17,7 +17,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from dtctriage.triage.beforehand import Beforehand
-from dtctriage.triage.measured import Measured
+from dtctriage.triage.measured import MISFIT, Measured
 from dtctriage.triage.outlooks import Shown, pairs_of, shown_by, singles
 from dtctriage.triage.priors import COMMON, Priors
 from dtctriage.triage.seen import Seen
@@ -39,8 +39,6 @@ MOST_PAIRS = 45_000
 """Pairs of faults weighed at most, the likeliest before evidence."""
 WORTH_A_MENTION = 1e-3
 """Suspects with a smaller share are not asked whether a reading fits."""
-MISFIT = 1.0
-"""Below this a reading fits the best suspect no better than a reading that says nothing would."""
 NO_FAULT: list[Case] = [()]
 
 

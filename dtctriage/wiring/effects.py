@@ -65,7 +65,7 @@ class Outlook:
         profile = wiring.profile
         self.modules = [module.id for module in profile.module]
         self.states = wiring.states(cases, Setup(key=key))
-        self.volts = _module_volts(wiring, self.states)
+        self.volts = module_volts(wiring, self.states)
         mute, absent = self._mute(MUTE), self._mute(frozenset({FaultKind.NOT_FITTED}))
         works = np.array([module.works_from for module in profile.module])
         self.awake: Flags = (self.volts >= works) & ~mute
@@ -139,7 +139,7 @@ def _names(names: Sequence[str], flags: NDArray[np.bool_]) -> frozenset[str]:
     return frozenset(name for name, flag in zip(names, flags, strict=True) if flag)
 
 
-def _module_volts(wiring: Wiring, states: States) -> Floats:
+def module_volts(wiring: Wiring, states: States) -> Floats:
     """(H, modules) each module's worst main supply against its own ground, in volt."""
     modules = wiring.profile.module
     names = list(dict.fromkeys([BATTERY, *(n for m in modules for n in (*main_pins(m), inside_ground(m)))]))

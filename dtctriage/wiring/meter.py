@@ -32,8 +32,10 @@ OPEN_OHMS = 40e6
 """Above this a meter shows OL. Common practice, no source."""
 FEW = 4
 """Lists of cases whose results are kept: the single faults, and the pairs looked at last."""
-REMEMBERED = 24
-"""Solved setups that are kept."""
+REMEMBERED = 48
+"""Solved setups that are kept, of few cases."""
+MOST_KEPT = 250_000
+"""Cases in all solved setups that are kept, some 200 MB."""
 BAD, SOUND = 1.0, 0.0
 """What the eyes see at a part."""
 
@@ -55,7 +57,7 @@ class Bench:
             case Means.CALL:
                 return np.array([float(any(_woken(fault) for fault in case)) for case in cases])
             case Means.LOOK:
-                return _looks(probe.plus, cases, self._states(cases, probe.setup, worn_ohms))
+                return _looks(probe.plus, cases, self.states(cases, probe.setup, worn_ohms))
             case Means.LISTEN:
                 return self._clicks(probe, cases, worn_ohms)
             case Means.VOLTS:
@@ -73,7 +75,7 @@ class Bench:
     def _unloaded(self, probe: Probe, cases: Sequence[Case]) -> Floats:
         if probe.means is not Means.VOLTS or bus_place(self.wiring.profile, probe.plus) is not None:
             return self.readings(probe, cases)
-        states = self._states(cases, probe.setup, HIGH_OHMS)
+        states = self.states(cases, probe.setup, HIGH_OHMS)
         volts = states.all_volts
         network = states.sound.network
         difference: Floats = volts[:, network.place(probe.plus)] - volts[:, network.place(probe.minus)]
@@ -101,17 +103,22 @@ class Bench:
             self._worn[id(cases)] = cases, np.array(rows, dtype=np.intp), [cases[i] for i in rows]
         return self._worn[id(cases)][1:]
 
-    def _states(self, cases: Sequence[Case], setup: Setup, worn_ohms: float) -> States:
+    @property
+    def _kept(self) -> int:
+        return sum(len(states) for _, states in self._known.values())
+
+    def states(self, cases: Sequence[Case], setup: Setup, worn_ohms: float) -> States:
+        """All cases solved in a setup, remembered; the list is known by its identity."""
         key = (id(cases), setup, worn_ohms)
         if key not in self._known:
-            if len(self._known) >= REMEMBERED:
+            while len(self._known) >= REMEMBERED or self._kept > MOST_KEPT:
                 del self._known[next(iter(self._known))]
             # The list is kept with its states, so that its identity stays its own.
             self._known[key] = cases, self.wiring.states(cases, setup, worn_ohms)
         return self._known[key][1]
 
     def _between(self, probe: Probe, cases: Sequence[Case], worn_ohms: float, ohms: float) -> Floats:
-        states = self._states(cases, probe.setup, worn_ohms)
+        states = self.states(cases, probe.setup, worn_ohms)
         return states.between(probe.plus, probe.minus, 1 / ohms)
 
     def _ohms(self, probe: Probe, cases: Sequence[Case], worn_ohms: float) -> Floats:
@@ -120,13 +127,13 @@ class Bench:
             opened = [Fault(FaultKind.OPEN, part.id) in case for case in cases]
             return np.where(opened, math.inf, part.ohms)
         setup = replace(probe.setup, battery=False)
-        states = self._states(cases, setup, worn_ohms)
+        states = self.states(cases, setup, worn_ohms)
         ohms = states.between(probe.plus, probe.minus, 0.0, TEST_AMPS) / TEST_AMPS
         return np.where(ohms > OPEN_OHMS, math.inf, np.maximum(ohms, 0.0))
 
     def _clicks(self, probe: Probe, cases: Sequence[Case], worn_ohms: float) -> Floats:
         place = [relay.id for relay in self.wiring.profile.relay].index(probe.plus)
-        closed: Floats = self._states(cases, probe.setup, worn_ohms).switched.closed[:, place].astype(float)
+        closed: Floats = self.states(cases, probe.setup, worn_ohms).switched.closed[:, place].astype(float)
         return closed
 
 

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from dtctriage.triage.factors import Evidence, Factors, weight_before
+from dtctriage.triage.measured import MISFIT
 from dtctriage.triage.reading_factors import ReadingFactors
 from dtctriage.triage.typed import observe
 from dtctriage.wiring.bench import Observation
@@ -100,7 +101,7 @@ def test_the_formula_of_a_reading_gives_its_chance(bench: Any, place: str, readi
     plain = re.sub(r"ln ([0-9.e+]+)", r"log(\1)", plain).replace(" x ", " * ").replace(";", ",")
     names = {"log": math.log, "normal": lambda x, mean, spread: NormalDist(mean, spread).pdf(x)}
     assert eval(plain, {"__builtins__": {}}, names) == pytest.approx(told.chance, rel=0.05)
-    assert told.against == (told.chance < 1)
+    assert told.against == (told.chance < MISFIT)
 
 
 def test_unsteady_modules_and_what_is_left_over(bench: Any) -> None:
