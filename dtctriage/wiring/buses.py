@@ -1,6 +1,6 @@
 """Who hears whom: CAN pairs as lines, with branches, breaks, shorts and gateways.
 
-A line that is broken falls into parts. A part works when it still holds a 120 ohm termination (common
+A line that is broken falls into parts. A part works when it still holds a termination (common
 practice, no source: short lines work with one of two, none work with neither). A bus that has no
 terminations, a K-line say, works in every part.
 """
@@ -180,13 +180,15 @@ def bus_place(profile: Profile, name: str) -> BusPlace | None:
 class PairMeter:
     """What a meter shows at one station of a CAN pair.
 
-    Power off, high to low: terminations of 120 ohm (ISO 11898-2), two in parallel 60. Key on, against
-    ground: about 2.5 V at rest, pulled to 0 V or to the supply by a short (makers' service literature).
+    Power off, high to low: the terminations in parallel, by ISO 11898-2 two of 120 ohm. Key on, against
+    ground: about 2.5 V at rest, pulled to 0 V or to the battery's voltage by a short (makers' service
+    literature).
     """
 
     def __init__(self, profile: Profile, place: BusPlace) -> None:
         self._bus = next(item for item in profile.bus if item.id == place.bus)
         self._station = place.station
+        self._supplied = profile.battery.volts
 
     def readings(self, probe: Probe, cases: Sequence[Sequence[Fault]]) -> Floats:
         """(H,) ohms between the wires or to ground, or volts against battery minus."""
@@ -203,7 +205,7 @@ class PairMeter:
         supplied = self._has(FaultKind.BUS_TO_SUPPLY, cases)
         if probe.means is Means.OHMS:
             return np.where(grounded if probe.minus != BATTERY else supplied, 1.0, math.inf)
-        return np.where(grounded, 0.0, np.where(supplied, SUPPLIED_VOLTS, RECESSIVE_VOLTS))
+        return np.where(grounded, 0.0, np.where(supplied, self._supplied, RECESSIVE_VOLTS))
 
     def _has(self, kind: FaultKind, cases: Sequence[Sequence[Fault]]) -> Flags:
         return np.array([Fault(kind, self._bus.id) in case for case in cases], dtype=bool)
@@ -221,13 +223,9 @@ class PairMeter:
         }
         gone |= {e for e in bus.line if Fault(FaultKind.OFF_THE_BUS, branch(e, bus.id)) in faults}
         ends = sum(end in here and end not in gone for end in _ends(bus, faults))
-        return TERMINATION_OHMS / ends if ends else math.inf
+        return bus.termination_ohms / ends if ends else math.inf
 
 
-TERMINATION_OHMS = 120.0
-"""ISO 11898-2."""
 RECESSIVE_VOLTS = 2.5
 """Both wires at rest (transceiver makers' data sheets)."""
-SUPPLIED_VOLTS = 12.0
-"""About the supply: common practice, no source."""
 _PAIR = _ON_A_BUS | {FaultKind.NOT_FITTED}

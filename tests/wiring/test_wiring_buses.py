@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import pytest
 
@@ -199,7 +200,7 @@ def test_a_missing_termination_leaves_one(kavo: Profile) -> None:
 
 @pytest.mark.parametrize(
     ("kind", "volts"),
-    [(FaultKind.BUS_TO_GROUND, 0.0), (FaultKind.BUS_TO_SUPPLY, 12.0), (FaultKind.BUS_SHORTED, 2.5)],
+    [(FaultKind.BUS_TO_GROUND, 0.0), (FaultKind.BUS_TO_SUPPLY, 12.6), (FaultKind.BUS_SHORTED, 2.5)],
 )
 def test_volts_of_a_pair_at_rest(kavo: Profile, kind: FaultKind, volts: float) -> None:
     """Recessive about 2.5 V (transceiver data sheets); shorted 0 V or supply (common practice, no source)."""
@@ -211,3 +212,31 @@ def test_volts_of_a_pair_at_rest(kavo: Profile, kind: FaultKind, volts: float) -
 def test_names_that_are_no_wire_of_a_pair(kavo: Profile) -> None:
     for name in ("F21", "PT/H@nowhere", "XX/H@ECM", "PT/M@ECM", "ECM/C1:1"):
         assert bus_place(kavo, name) is None
+
+
+def changed(demo: Path, old: str, new: str) -> Profile:
+    text = (demo / "kavo.vehicle.toml").read_text(encoding="utf-8")
+    assert old in text
+    return parse_profile(text.replace(old, new, 1), "changed")
+
+
+def test_a_bus_is_measured_with_its_own_terminations(demo: Path) -> None:
+    """Two equal resistors in parallel give half of one."""
+    profile = changed(demo, 'terminated_in = ["', 'termination_ohms = 100\nterminated_in = ["')
+    bus = next(item for item in profile.bus if item.termination_ohms == 100)
+    high, low = (bus_node(bus.id, wire, bus.line[0]) for wire in ("H", "L"))
+    place = bus_place(profile, high)
+    assert place is not None
+    probe = Probe(Means.OHMS, high, low, Setup(battery=False))
+    missing = Fault(FaultKind.TERMINATION_MISSING, f"{bus.id}:{bus.ends[0]}")
+    assert list(PairMeter(profile, place).readings(probe, [(), (missing,)])) == [50, 100]
+
+
+def test_a_wire_on_battery_plus_shows_the_batterys_voltage(demo: Path) -> None:
+    profile = changed(demo, "nominal_volts = 12", "nominal_volts = 24")
+    place = bus_place(profile, bus_node("PT", "H", "ECM"))
+    assert place is not None
+    battery = profile.battery.model_copy(update={"volts": 25.2})
+    meter = PairMeter(profile.model_copy(update={"battery": battery}), place)
+    probe = Probe(Means.VOLTS, bus_node("PT", "H", "ECM"))
+    assert list(meter.readings(probe, [(Fault(FaultKind.BUS_TO_SUPPLY, "PT"),), ()])) == [25.2, 2.5]
