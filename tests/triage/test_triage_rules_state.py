@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from dtctriage.sweep.picture import Picture
-from dtctriage.triage.model import Weight
+from dtctriage.triage.model import Abstained, Weight
 from dtctriage.triage.rules import (
     charging,
     erased_apart,
@@ -162,3 +162,14 @@ def test_charging(bench: Bench, judged: Judged, volts: float, fires: bool) -> No
     picture = bench.car(IDLE, supply=volts)
     assert bool(bench.titles(judged(charging.find, picture))) is fires
     assert bench.why(judged(charging.find, bench.car(REST, supply=volts))) == "the engine is not known to run"
+
+
+@pytest.mark.parametrize(("volts", "remarked"), [(12.3, True), (12.9, True), (13.1, False), (14.2, False)])
+def test_what_only_a_smart_generator_holds_is_not_passed_in_silence(
+    bench: Bench, judged: Judged, volts: float, remarked: bool
+) -> None:
+    """A plain regulator holds 13.5 to 14.8 V (common practice)."""
+    verdicts = judged(charging.find, bench.car(IDLE, supply=volts))
+    assert bench.titles(verdicts) == []
+    told = [item.why for item in verdicts if isinstance(item, Abstained)]
+    assert ["smart generator rests, or none charges" in why for why in told] == [True] * remarked

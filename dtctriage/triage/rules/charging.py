@@ -10,6 +10,7 @@ from dtctriage.triage.state import engine_running
 from dtctriage.triage.values import finding_limit
 from dtctriage.triage.view import Engine, View
 
+EITHER = "a smart generator rests, or none charges; lights and blower on, read again: it should rise"
 HIGHEST_OF_12 = 18.0
 """Above this it is a 24 V system, whose window nobody here knows."""
 
@@ -27,6 +28,8 @@ def find(view: View) -> Iterator[Finding | Abstained]:
         return
     low, high = finding_limit("charging_low"), finding_limit("charging_high")
     if low.value <= volts <= high.value:
+        if volts < finding_limit("charging_plain").value:
+            yield Abstained("charging", f"{volts:.1f} V with the engine running: {EITHER}")
         return
     cited = view.ledger.cite(EvidenceKind.SUPPLY, "", f"{volts:.1f} V while the engine runs")
     yield Finding(
