@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterator
 
 from dtctriage.triage.choose import Offer
 from dtctriage.triage.hazards import is_airbag, off_limits
-from dtctriage.triage.tables import default_minutes, limit
+from dtctriage.triage.tables import battery_limit, default_minutes, limit
 from dtctriage.triage.watched import pins_of_part, watched
 from dtctriage.wiring.bench import THE_ROLL, Means, Probe, Setup
 from dtctriage.wiring.buses import bus_node
@@ -31,6 +31,8 @@ POWER_OFF = "key off, one minute at rest, battery minus off"
 CABLE = "the battery's minus cable, which is off its post"
 """Where the other lead goes with the battery out of the circuit: on its post it would find nothing."""
 KEY_ON = "key on, engine off, everything plugged in"
+USUAL_TERMINATION = 120.0
+"""Ohms (ISO 11898-2)."""
 AT_REST = Setup(key=Key.OFF, battery=False)
 
 
@@ -67,8 +69,8 @@ def supply_offers(wiring: Wiring, suspected: Collection[str]) -> Iterator[Offer]
         if module.high_voltage or is_airbag(module):
             continue
         yield from _module(module)
-        pairs = [bus.id for bus in profile.bus if bus.id in module.buses and bus.ends]
-        yield from (_branch(profile, module, bus_id) for bus_id in pairs)
+        pairs = [bus for bus in profile.bus if bus.id in module.buses and bus.ends]
+        yield from (_branch(profile, module, bus) for bus in pairs)
 
 
 def _fuse(fuse: Fuse) -> Offer:
@@ -242,7 +244,7 @@ def _pair(profile: Profile, bus: Bus, station: str) -> Offer:
         f"measure the resistance between CAN high and CAN low of bus {bus.id}{named}",
         "the diagnostic connector",
         POWER_OFF,
-        rule.expect,
+        _terminated(bus),
         rule.source,
         default_minutes("diagnostic connector"),
         (_pair_probe(bus.id, station, AT_REST),),
@@ -263,17 +265,25 @@ def _pair_volts(bus: Bus, station: str) -> Offer:
     )
 
 
-def _branch(profile: Profile, module: Module, bus: str) -> Offer:
+def _branch(profile: Profile, module: Module, bus: Bus) -> Offer:
     rule = limit("pair_ohms")
     return Offer(
-        f"measure CAN high to CAN low of bus {bus} at the plug of {module.id}, module unplugged",
+        f"measure CAN high to CAN low of bus {bus.id} at the plug of {module.id}, module unplugged",
         module.place or module.title,
         POWER_OFF,
-        f"{rule.expect} (a module that holds a termination takes it along)",
+        f"{_terminated(bus)} (a module that holds a termination takes it along)",
         rule.source,
         module.minutes or default_minutes("module"),
-        (_pair_probe(bus, module.id, Setup(Key.OFF, frozenset({module.id}), battery=False)),),
+        (_pair_probe(bus.id, module.id, Setup(Key.OFF, frozenset({module.id}), battery=False)),),
     )
+
+
+def _terminated(bus: Bus) -> str:
+    """The sentence of the trade, with the profile's figures where its terminations are not the usual ones."""
+    each = bus.termination_ohms
+    if each == USUAL_TERMINATION:
+        return limit("pair_ohms").expect
+    return f"about {each / 2:g} ohm; {each:g} ohm: one termination missing; near 0: wires shorted"
 
 
 def _pair_probe(bus: str, station: str, setup: Setup) -> Probe:
@@ -296,7 +306,7 @@ def key_offer() -> Offer:
 
 def battery_offer(profile: Profile) -> Offer:
     """The first thing to know in any silent vehicle."""
-    rule = limit("battery_rest")
+    rule = battery_limit("battery_rest", profile.vehicle.nominal_volts)
     return Offer(
         "measure the battery across its posts",
         profile.battery.place or "battery",

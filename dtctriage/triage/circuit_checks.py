@@ -7,11 +7,13 @@ battery ends, never on a module's pin.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from dtctriage.triage.checks import CABLE
 from dtctriage.triage.choose import Offer
 from dtctriage.triage.hazards import off_limits
-from dtctriage.triage.tables import default_minutes, limit
+from dtctriage.triage.readings import ohms_words
+from dtctriage.triage.tables import Limit, default_minutes, limit
 from dtctriage.triage.watched import Watched
 from dtctriage.wiring.bench import Means, Probe, Setup
 from dtctriage.wiring.parts import load_nodes, module_pin, pin_words, sensor_nodes
@@ -19,6 +21,7 @@ from dtctriage.wiring.profile import Circuit, Key, Load, Profile, Sensor
 
 UNPLUGGED = "key on, engine off, its plug off"
 KEY_OFF = "key off, its plug off"
+PROFILE = "vehicle profile"
 BACK_PROBE = "Back-probe only; no test lamp on a module's pin."
 
 
@@ -28,13 +31,27 @@ def offers_at(profile: Profile, part: Watched) -> Iterator[Offer]:
         return
     if isinstance(part, Circuit):
         yield from _load(part)
-        yield _at_module(profile, part, part.name or part.id, part.driver_pin, _voltage_text(part))
+        yield _at_module(profile, part, part.name or part.id, part.driver_pin, _at_pin(part))
         yield _harness(profile, part, part.driver_pin)
         return
     yield from _sensor(part)
     span = f"{part.low_below:g} to {part.high_above:g} V, the window beyond which it sets its codes"
-    yield _at_module(profile, part, part.title, part.signal_pin, span)
+    yield _at_module(profile, part, part.title, part.signal_pin, Expected(span, PROFILE))
     yield _harness(profile, part, part.signal_pin)
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What a sound vehicle shows, in words, and where that comes from."""
+
+    text: str
+    source: str
+
+
+def _expected(*parts: Limit | Expected) -> Expected:
+    """Several readings of one check, each with its own source."""
+    text = "; ".join(part.expect if isinstance(part, Limit) else part.text for part in parts)
+    return Expected(text, "; ".join(dict.fromkeys(part.source for part in parts)))
 
 
 # -- circuits -------------------------------------------------------------------------------------------
@@ -45,12 +62,13 @@ def _load(circuit: Circuit) -> Iterator[Offer]:
     name, place = circuit.load.name, circuit.load.place or circuit.load.name
     minutes = circuit.load.minutes or default_minutes("load")
     off = Setup(off=frozenset({f"{circuit.id} load"}))
+    plugged, unplugged, lamp = _plugged(circuit), _unplugged(circuit), limit("feed_lamp")
     yield Offer(
         f"measure the voltage on both wires of the {name} against battery minus",
         place,
         "key on, engine off, everything plugged in",
-        _voltage_text(circuit),
-        limit("supply_drop").source,
+        plugged.text,
+        plugged.source,
         minutes,
         _volts(Setup(), plus, minus),
     )
@@ -58,7 +76,7 @@ def _load(circuit: Circuit) -> Iterator[Offer]:
         f"measure the resistance of the {name}, its plug off",
         place,
         KEY_OFF,
-        f"{_span(circuit.load)} ohm ({circuit.load.basis})",
+        f"{_span(circuit.load)} ({circuit.load.basis})",
         circuit.load.basis,
         minutes,
         (Probe(Means.OHMS, f"{circuit.id} load", setup=Setup(Key.OFF)),),
@@ -67,8 +85,8 @@ def _load(circuit: Circuit) -> Iterator[Offer]:
         f"unplug the {name} and measure both wires of the harness against battery minus",
         place,
         UNPLUGGED,
-        _unplugged_text(circuit),
-        "vehicle profile",
+        unplugged.text,
+        unplugged.source,
         minutes,
         _volts(off, plus, minus),
     )
@@ -77,35 +95,43 @@ def _load(circuit: Circuit) -> Iterator[Offer]:
             f"unplug the {name} and put a test lamp from its feed wire to battery minus",
             place,
             UNPLUGGED,
-            "lit as brightly as straight on the battery",
-            limit("supply_drop").source,
+            lamp.expect,
+            lamp.source,
             minutes,
             (Probe(Means.LAMP, plus, setup=off),),
             caution="On the feed wire only: a lamp draws enough to damage a module's output.",
         )
 
 
-def _voltage_text(circuit: Circuit) -> str:
-    half = f"{circuit.bias_volts / 2:g}"
+def _plugged(circuit: Circuit) -> Expected:
+    resting = _at_pin(circuit)
+    if circuit.driver == "two-sided" or circuit.pulls_down:
+        return Expected(f"on both wires {resting.text}", resting.source)
+    return _expected(limit("ground_wire"), Expected(f"on the driven wire {resting.text}", resting.source))
+
+
+def _at_pin(circuit: Circuit) -> Expected:
+    """At the driver's own pin, everything plugged in."""
     if circuit.driver == "two-sided":
-        return f"about {half} V on both wires while the driver is off: the module's test voltage halved"
-    if circuit.pulls_down:
-        return "battery voltage within 0.5 V on both wires while the driver is off"
-    return "0.1 V or less on the ground wire; 0 V on the driven wire while the driver is off"
+        half = f"{circuit.bias_volts / 2:g}"
+        return Expected(f"about {half} V while the driver is off: the module's test voltage halved", PROFILE)
+    return _expected(limit("driver_off" if circuit.pulls_down else "driver_resting"))
 
 
-def _unplugged_text(circuit: Circuit) -> str:
+def _unplugged(circuit: Circuit) -> Expected:
     test = f"the module's test voltage, about {circuit.bias_volts:g} V"
     if circuit.driver == "two-sided":
-        return f"{test}, on the first wire; 0 V on the second"
+        return Expected(f"{test}, on the first wire; 0 V on the second", PROFILE)
+    on_driven = Expected(f"{test}, on the driven wire", PROFILE)
     if circuit.pulls_down:
-        return f"battery voltage within 0.5 V on the feed wire; {test}, on the driven wire"
-    return f"{test}, on the driven wire; 0.1 V or less on the ground wire"
+        return _expected(limit("feed_wire"), on_driven)
+    return _expected(on_driven, limit("ground_wire"))
 
 
 def _span(part: Load | Sensor) -> str:
     share = part.tolerance / 100
-    return f"{part.ohms * (1 - share):.3g} to {part.ohms * (1 + share):.3g}"
+    low, high = (ohms_words(part.ohms * factor) for factor in (1 - share, 1 + share))
+    return f"{low} to {high}"
 
 
 # -- sensors --------------------------------------------------------------------------------------------
@@ -124,12 +150,13 @@ def _sensor(sensor: Sensor) -> Iterator[Offer]:
     names = ", ".join(name for name, node in wired.items() if node)
     inside = ("upper", "lower") if sensor.kind == "three-wire" else ("element",)
     off = frozenset(f"{sensor.id} {part}" for part in inside)
+    plugged, unplugged = _sensor_plugged(sensor), _sensor_unplugged(sensor)
     yield Offer(
         f"back-probe the {sensor.title} at its plug ({names}) against battery minus",
         place,
         "key on, engine off, everything plugged in",
-        f"return 0.05 V or less; signal {sensor.low_below:g} to {sensor.high_above:g} V",
-        limit("module_ground_drop").source,
+        plugged.text,
+        plugged.source,
         minutes,
         _volts(Setup(), *nodes),
         caution=BACK_PROBE,
@@ -138,8 +165,8 @@ def _sensor(sensor: Sensor) -> Iterator[Offer]:
         f"unplug the {sensor.title} and measure its harness ({names}) against battery minus",
         place,
         UNPLUGGED,
-        _bare_text(sensor),
-        limit("reference_volts").source,
+        unplugged.text,
+        unplugged.source,
         minutes,
         _volts(Setup(off=off), *nodes),
         caution="No test lamp on a sensor's wires.",
@@ -149,30 +176,46 @@ def _sensor(sensor: Sensor) -> Iterator[Offer]:
             f"measure the resistance of the {sensor.title}, its plug off",
             place,
             KEY_OFF,
-            f"{_span(sensor)} ohm ({sensor.basis})" if sensor.closed else "OL: its contact is open",
+            f"{_span(sensor)} ({sensor.basis})" if sensor.closed else "OL: its contact is open",
             sensor.basis,
             minutes,
             (Probe(Means.OHMS, f"{sensor.id} element", setup=Setup(Key.OFF)),),
         )
 
 
-def _bare_text(sensor: Sensor) -> str:
-    parts = ["the reference, 4.9 to 5.1 V, on the supply"] if sensor.kind == "three-wire" else []
-    parts += [f"about {sensor.pull_volts:g} V on the signal", "0.05 V or less on the return"]
-    return "; ".join(parts[: 3 if sensor.returns else 2])
+def _sensor_plugged(sensor: Sensor) -> Expected:
+    window = Expected(f"{sensor.low_below:g} to {sensor.high_above:g} V on the signal", PROFILE)
+    return _expected(*_reference(sensor), window, *_return(sensor))
+
+
+def _sensor_unplugged(sensor: Sensor) -> Expected:
+    pulled = Expected(f"about {sensor.pull_volts:g} V on the signal", PROFILE)
+    return _expected(*_reference(sensor), pulled, *_return(sensor))
+
+
+def _reference(sensor: Sensor) -> Iterator[Expected]:
+    """What feeds a track or an output stage; a switch may hang on the battery."""
+    rule = limit("reference_volts")
+    if sensor.kind == "three-wire":
+        yield Expected(f"the reference, {rule.expect}, on the supply", rule.source)
+
+
+def _return(sensor: Sensor) -> Iterator[Limit]:
+    if sensor.returns:
+        yield limit("sensor_return")
 
 
 # -- at the module --------------------------------------------------------------------------------------
 
 
-def _at_module(profile: Profile, part: Watched, name: str, pin: str, expect: str) -> Offer:
+def _at_module(profile: Profile, part: Watched, name: str, pin: str, expect: Expected) -> Offer:
     module = profile.module_named(part.module)
     return Offer(
         f"back-probe {module.id} {pin_words(pin)} against battery minus",
         module.place or module.title,
         f"key on, engine off, plug on, {name} not commanded",
-        expect,
-        limit("supply_drop").source,
+        expect.text,
+        expect.source,
         module.minutes or default_minutes("module"),
         _volts(Setup(), f"{module_pin(module.id, pin)}<"),
         caution=BACK_PROBE,
@@ -182,13 +225,16 @@ def _at_module(profile: Profile, part: Watched, name: str, pin: str, expect: str
 def _harness(profile: Profile, part: Watched, pin: str) -> Offer:
     module = profile.module_named(part.module)
     plug, _, number = pin.partition(":")
-    setup = Setup(Key.OFF, frozenset({f"{module.id}/{plug}"}), battery=False)
+    setup, rule = (
+        Setup(Key.OFF, frozenset({f"{module.id}/{plug}"}), battery=False),
+        limit("harness_to_ground"),
+    )
     return Offer(
         f"unplug {plug} of {module.id} and measure pin {number} of the harness to {CABLE}",
         module.place or module.title,
         f"key off, battery minus off, plug {plug} of {module.id} off",
-        "no less than the circuit's own resistance; below 1 ohm the wire touches ground",
-        limit("supply_drop").source,
+        rule.expect,
+        rule.source,
         (module.minutes or default_minutes("module")) + default_minutes("battery off"),
         (Probe(Means.OHMS, f"{module_pin(module.id, pin)}<", setup=setup),),
     )

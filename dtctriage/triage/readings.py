@@ -44,7 +44,7 @@ def reading_words(probe: Probe, value: float) -> str:
             # Rounded first: no minus before a zero.
             return f"{value:.2f} V" if 0.005 <= abs(value) < 1 else f"{round(value, 1) + 0.0:.1f} V"
         case Means.OHMS:
-            return _ohms(value)
+            return ohms_words(value)
         case Means.LAMP:
             return LAMP_WORDS[int(lamp_class(np.array([value]))[0])]
         case Means.LOOK:
@@ -55,7 +55,8 @@ def reading_words(probe: Probe, value: float) -> str:
             return CALL_WORDS[int(value)]
 
 
-def _ohms(value: float) -> str:
+def ohms_words(value: float) -> str:
+    """Ohms in the unit that a meter would show them in, OL for infinite."""
     if math.isinf(value):
         return "OL"
     for limit, divisor, unit in ((1e3, 1.0, "ohm"), (1e6, 1e3, "kohm")):

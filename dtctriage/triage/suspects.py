@@ -182,8 +182,11 @@ def fault_words(suspicion: Suspicion, fault: Fault) -> str:
 
 
 def _module_place(profile: Profile, fault: Fault) -> str:
-    name = fault.at.partition("@")[0].partition(":")[0]
-    for item in (*profile.module, *profile.bus):
-        if item.id == name:
-            return item.place
-    return ""
+    """Where a module is; of a bus its place at the connector, of a part of it that of its ends."""
+    places = {item.id: item.place for item in (*profile.bus, *profile.connector, *profile.module)}
+    bus, _, rest = fault.at.partition(":")
+    if fault.kind is FaultKind.BUS_OPEN:
+        known = [place for end in rest.split("|") if (place := places.get(end, ""))]
+        return f"between {' and '.join(known)}" if len(known) > 1 else ""
+    entry = rest if fault.kind is FaultKind.TERMINATION_MISSING else bus.partition("@")[0]
+    return places.get(entry, "")

@@ -45,6 +45,11 @@ def limit(key: str) -> Limit:
     return Limit(row["expect"], low, high, row["unit"], source_words(row["source"]))
 
 
+def battery_limit(key: str, nominal_volts: int) -> Limit:
+    """A row of trade_limits about the battery's level, for a 12 V or a 24 V system."""
+    return limit(key if nominal_volts == 12 else f"{key}_{nominal_volts}")
+
+
 @cache
 def source_words(keys: str) -> str:
     """Source keys as a reader of the sheet understands them."""

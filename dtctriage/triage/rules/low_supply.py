@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from dtctriage.codes.network import invalid_data_module, lost_module
 from dtctriage.triage.model import Abstained, EvidenceKind, Finding, Weight
 from dtctriage.triage.seen import strongest
-from dtctriage.triage.tables import Limit, limit
+from dtctriage.triage.tables import Limit, battery_limit, limit
 from dtctriage.triage.view import Engine, View
 from dtctriage.wiring.bench import Means, Probe
 from dtctriage.wiring.network import REFERENCE
@@ -30,7 +30,8 @@ class Supply:
 
 def supply(view: View) -> Supply | None:
     """A meter across the battery's posts, else pin 16, else the most that a module sees."""
-    least = limit("cranking" if view.told.engine is Engine.CRANKING else "judging_minimum")
+    key = "cranking" if view.told.engine is Engine.CRANKING else "judging_minimum"
+    least = battery_limit(key, _nominal(view))
     measured = [item.value for item in view.observations if _across_the_posts(item.probe)]
     if measured and measured[-1] is not None:
         return Supply(measured[-1], "across the battery's posts", least)
@@ -38,6 +39,10 @@ def supply(view: View) -> Supply | None:
         return Supply(view.picture.supply, "at the diagnostic connector", least)
     most = max((said.volts for _, said in view.modules if said.volts), default=None)
     return None if most is None else Supply(most, "is the most that a module sees", least)
+
+
+def _nominal(view: View) -> int:
+    return view.profile.vehicle.nominal_volts if view.profile else 12
 
 
 def too_low(view: View) -> bool:
@@ -75,11 +80,12 @@ def find(view: View) -> Iterator[Finding | Abstained]:
             "Measure the battery across its posts before trusting silence.",
         )
         return
+    mute = battery_limit("module_minimum", _nominal(view))
     yield Finding(
         "low_supply",
         Weight.STOPS,
         f"Only {volts:.1f} V {where}",
-        f"{least.expect}; {limit('module_minimum').expect}. Silence and lost partners prove little now.",
+        f"{least.expect}; {mute.expect}. Silence and lost partners prove little now.",
         (cited,),
         least.source,
         "Check pin 16, its fuse and pins 4 and 5; charge or support the battery, then take the intake again.",
