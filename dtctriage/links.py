@@ -16,7 +16,6 @@ class Offer:
     """A link by its name; `problem` says why it cannot be used here, "" when it can."""
 
     name: str
-    provider: str
     problem: str
 
 
@@ -26,9 +25,9 @@ def offers() -> Iterator[Offer]:
         try:
             _load(entry)
         except LinkDriverMissing as missing:
-            yield Offer(entry.name, entry.value, str(missing))
+            yield Offer(entry.name, str(missing))
         else:
-            yield Offer(entry.name, entry.value, "")
+            yield Offer(entry.name, "")
 
 
 def open_link(url: str) -> Link:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 
-from threadpoolctl import threadpool_limits
-
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.meaning import NO_SHOP, ShopMeanings, hazard_of
 from dtctriage.codes.network import roles
@@ -40,6 +38,7 @@ from dtctriage.triage.usual import usual_words
 from dtctriage.triage.view import NOTHING_TOLD, STAGES, Ledger, Told, View
 from dtctriage.triage.who import Answer, who_answers
 from dtctriage.wiring.bench import Observation
+from dtctriage.wiring.threads import one_thread
 
 SHARING = "shared_part"
 """The rule that names what parts with a code hang on."""
@@ -73,8 +72,7 @@ def assess(
     situation = _situation(view, suspicion)
     found: tuple[Problem, ...] = ()
     if situation not in (Situation.NO_SUPPLY, Situation.LOW_SUPPLY, Situation.NOT_ASKED):
-        # Many small matrices: threads inside BLAS cost several times what they save.
-        with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
+        with one_thread():
             every = (item for item in _problems(view, suspicion, basis) if not _settled(item, settled))
             found = tuple(sorted(every, key=_not_stopping))
         found = tuple(_marked_usual(item, usual) for item in found)

@@ -17,6 +17,7 @@ from dtctriage.triage.suspicion import Suspicion
 from dtctriage.triage.tables import likelihood, likelihood_source
 from dtctriage.triage.trouble import Trouble
 from dtctriage.triage.weighing import enough
+from dtctriage.triage.wording import listed
 from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.effects import Effects
 from dtctriage.wiring.faults import FaultKind
@@ -115,7 +116,7 @@ class Factors:
         )
         for words, pairs, chance, name in counted:
             if pairs:
-                named = _listed(f"{witness} of {partner}" for witness, partner in sorted(pairs))
+                named = listed(f"{witness} of {partner}" for witness, partner in sorted(pairs))
                 yield _each(f"lost-communication codes {words}: {named}", chance, len(pairs), name)
 
     def _codes(self, explained: Trouble, expected: Effects) -> Iterator[Factor]:
@@ -130,7 +131,7 @@ class Factors:
         )
         for words, codes, chance in counted:
             if codes:
-                named = _listed(f"{dtc} in {module}" for module, dtc in sorted(codes, key=str))
+                named = listed(f"{dtc} in {module}" for module, dtc in sorted(codes, key=str))
                 yield _each(f"circuit codes {words}: {named}", chance, len(codes), name)
 
     def _volts(self, expected: Effects) -> Iterator[Factor]:
@@ -200,7 +201,7 @@ def _roll_calls(modules: Sequence[str], answered: int, asked: int, reached: bool
     one = f"C({asked},{answered}) x {chance:g}^{answered} x {1 - chance:.3g}^{asked - answered}"
     state = "reached" if reached else "cut off"
     told = _factor(
-        f"{answered} of {asked} roll calls answered, {state} with this fault: {_listed(modules)}",
+        f"{answered} of {asked} roll calls answered, {state} with this fault: {listed(modules)}",
         math.exp(len(modules) * _log_roll_calls(answered, asked, reached)),
         f"({one})^{len(modules)}" if len(modules) > 1 else one,
         name,
@@ -233,9 +234,4 @@ def _trouble_words(trouble: Trouble) -> str:
     parts += [f"{module} unsteady" for module in sorted(trouble.unsteady)]
     parts += [f"{witness} misses {partner}" for witness, partner in sorted(trouble.missed)]
     parts += [f"{dtc} in {module}" for module, dtc in sorted(trouble.codes, key=str)]
-    return _listed(parts)
-
-
-def _listed(names: Iterator[str] | Sequence[str]) -> str:
-    known = list(names)
-    return ", ".join(known) if len(known) <= 6 else f"{', '.join(known[:5])} and {len(known) - 5} more"
+    return listed(parts)

@@ -11,8 +11,6 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
-from threadpoolctl import threadpool_limits
-
 from dtctriage.codes.dtc import Dtc
 from dtctriage.codes.meaning import NO_SHOP, ShopMeanings
 from dtctriage.codes.network import bus_fault, lost_module, roles
@@ -32,6 +30,7 @@ from dtctriage.wiring.circuit_tables import Subject, Tables, circuit_tables, ign
 from dtctriage.wiring.entered import NOTHING, Entered
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import BATTERY, Module, Profile
+from dtctriage.wiring.threads import one_thread
 
 ENGINE = "engine_control"
 STARTING_ROLES = (ENGINE, "fuel_pump_control", "immobiliser", "drive_motor")
@@ -92,8 +91,7 @@ class Basis:
 
     @cached_property
     def suspicion(self) -> Suspicion:
-        # Many small matrices: threads inside BLAS cost several times what they save.
-        with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
+        with one_thread():
             return Suspicion(Wiring(self.profile), priors=self.priors)
 
 

@@ -21,6 +21,7 @@ from dtctriage.triage.tables import default_minutes, limit
 from dtctriage.triage.trouble import Trouble
 from dtctriage.triage.view import View, now_words
 from dtctriage.triage.watched import Watched, buses_reported, codes_of_part, watched
+from dtctriage.triage.wording import listed
 from dtctriage.wiring.bench import Observation
 from dtctriage.wiring.faults import FaultKind
 from dtctriage.wiring.profile import Profile
@@ -132,7 +133,7 @@ def _again(view: View, part: Trouble) -> Iterator[Check]:
     """Who is only unsteady is called again before anything is measured: a lost frame looks the same."""
     if not part.unsteady or part.silent or part.missed or view.picture.rounds >= ENOUGH_ROUNDS:
         return
-    names = _listed(sorted(part.unsteady))
+    names = listed(sorted(part.unsteady))
     yield Check(
         f"call the roll {ENOUGH_ROUNDS} times more while plug, fuse and ground of {names} are moved by hand",
         f"intake with --rounds {ENOUGH_ROUNDS}",
@@ -190,14 +191,10 @@ def _modules(part: Trouble, top: Hypothesis) -> tuple[str, ...]:
 def _title(part: Trouble, modules: Sequence[str]) -> str:
     one = len(modules) == 1
     if part.silent:
-        return f"{_listed(modules)} {'does' if one else 'do'} not answer"
+        return f"{listed(modules)} {'does' if one else 'do'} not answer"
     if part.unsteady:
-        return f"{_listed(modules)} {'answers' if one else 'answer'} only now and then"
-    return f"{_listed(modules)} {'answers but is' if one else 'answer but are'} not heard by partners"
-
-
-def _listed(names: Sequence[str]) -> str:
-    return ", ".join(names) if len(names) <= 6 else f"{', '.join(names[:5])} and {len(names) - 5} more"
+        return f"{listed(modules)} {'answers' if one else 'answer'} only now and then"
+    return f"{listed(modules)} {'answers but is' if one else 'answer but are'} not heard by partners"
 
 
 def _evidence(view: View, part: Trouble) -> Iterator[str]:
@@ -263,13 +260,13 @@ def _circuit(view: View, suspicion: Suspicion, part: Trouble, ranked: list[Hypot
     circuits = _circuits_of(profile, part)
     proof = proved(suspicion, view.seen, ranked, view.observations)
     checks = () if proof else _checks(view, suspicion, part, ranked)
-    listed = _in_order(part)
-    codes = ", ".join(f"{dtc} in {module}" for module, dtc in listed)
+    in_order = _in_order(part)
+    codes = ", ".join(f"{dtc} in {module}" for module, dtc in in_order)
     names = [circuit.name or circuit.id for circuit in circuits] + _buses_of(profile, part)
     return Problem(
-        title=f"{_listed(names)}: {codes}",
-        modules=tuple(dict.fromkeys(module for module, _ in listed)),
-        evidence=tuple(view.ledger.cite(EvidenceKind.CODE, m, f"{d} is stored") for m, d in listed),
+        title=f"{listed(names)}: {codes}",
+        modules=tuple(dict.fromkeys(module for module, _ in in_order)),
+        evidence=tuple(view.ledger.cite(EvidenceKind.CODE, m, f"{d} is stored") for m, d in in_order),
         suspects=suspects(suspicion, ranked),
         sides=Sections(suspicion.wiring).shares(ranked),
         checks=warned(profile, any(touches_high_voltage(profile, c) for c in circuits), checks),

@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from functools import cached_property, partial
 
 import numpy as np
-from threadpoolctl import threadpool_limits
 
 from dtctriage.triage.beforehand import Beforehand
 from dtctriage.triage.measured import MISFIT, Measured
@@ -32,6 +31,7 @@ from dtctriage.wiring.network import Floats
 from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.profile import Key
 from dtctriage.wiring.states import Case, Flags
+from dtctriage.wiring.threads import one_thread
 
 LEAST = 1e-9
 """A share below this is left out of the list."""
@@ -39,6 +39,9 @@ MOST_PAIRS = 45_000
 """Pairs of faults weighed at most, the likeliest before evidence."""
 WORTH_A_MENTION = 1e-3
 """Suspects with a smaller share are not asked whether a reading fits."""
+FELT_SHARE, FELT_LEAST = 0.02, 0.05
+"""A fault changes a reading that it moves by more: a share of the sound one, and volts, ohms or a share of
+light, about what a meter is off. Common practice, no source."""
 NO_FAULT: list[Case] = [()]
 
 
@@ -118,7 +121,7 @@ class Suspicion:
         """
         weigher = Weigher(self.expectations, seen, trouble)
         measured = Measured(self.bench, observations, seen.connector_volts)
-        with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
+        with one_thread():
             first = self._scored(self._singles, self._weights, weigher, measured, trouble)
             tables = [first]
             if self._one_is_not_enough(first, measured, trouble):
@@ -136,8 +139,7 @@ class Suspicion:
 
     @cached_property
     def _singles(self) -> Shown:
-        # The matrices are small: threads inside BLAS cost several times what they save.
-        with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
+        with one_thread():
             return singles(self.wiring, self.key)
 
     @cached_property
@@ -196,7 +198,9 @@ class Suspicion:
             here = self.bench.remembered(self._singles.cases, item.probe, work)
             sound = float(self.bench.readings(item.probe, NO_FAULT)[0])
             finite = np.isfinite(here) & np.isfinite(sound)
-            felt[:, i] = np.where(finite, np.abs(here - sound) > 0.02 * abs(sound) + 0.05, here != sound)
+            felt[:, i] = np.where(
+                finite, np.abs(here - sound) > FELT_SHARE * abs(sound) + FELT_LEAST, here != sound
+            )
         return felt
 
     @cached_property

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from threadpoolctl import threadpool_limits
-
 from dtctriage.codes.meaning import ShopMeanings
 from dtctriage.codes.shop import meanings_for
 from dtctriage.compare import Side
@@ -32,6 +30,7 @@ from dtctriage.wiring.power import Wiring
 from dtctriage.wiring.probe_text import ProbeText
 from dtctriage.wiring.profile import Key, Profile
 from dtctriage.wiring.profile_file import parse_profile
+from dtctriage.wiring.threads import one_thread
 from dtctriage.work.case import Case, Reasoning
 from dtctriage.work.circuits import entered_of
 from dtctriage.work.log import Log, Span, read_log
@@ -139,8 +138,7 @@ def suspicion_of(profile: Profile | None, priors: Priors, key: Key) -> Suspicion
     """A profile prepared for weighing what was seen with the key in a position."""
     if profile is None:
         return None
-    # Many small matrices: threads inside BLAS cost several times what they save.
-    with threadpool_limits(limits=1, user_api="blas"):  # type: ignore[no-untyped-call]
+    with one_thread():
         return Suspicion(Wiring(profile), key, priors)
 
 

@@ -1,0 +1,16 @@
+"""Lists as the sheet writes them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+MOST = 6
+"""Names that are written out; of more, one less and how many are left."""
+
+
+def listed(names: Iterable[str]) -> str:
+    """Names with commas, a long list cut short."""
+    known = list(names)
+    if len(known) <= MOST:
+        return ", ".join(known)
+    return f"{', '.join(known[: MOST - 1])} and {len(known) - MOST + 1} more"
