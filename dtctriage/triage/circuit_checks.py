@@ -21,7 +21,6 @@ from dtctriage.wiring.profile import Circuit, Key, Load, Profile, Sensor
 
 UNPLUGGED = "key on, engine off, its plug off"
 KEY_OFF = "key off, its plug off"
-PROFILE = "vehicle profile"
 BACK_PROBE = "Back-probe only; no test lamp on a module's pin."
 
 
@@ -36,7 +35,7 @@ def offers_at(profile: Profile, part: Watched) -> Iterator[Offer]:
         return
     yield from _sensor(part)
     span = f"{part.low_below:g} to {part.high_above:g} V, the window beyond which it sets its codes"
-    yield _at_module(profile, part, part.title, part.signal_pin, Expected(span, PROFILE))
+    yield _at_module(profile, part, part.title, part.signal_pin, Expected(span, part.basis))
     yield _harness(profile, part, part.signal_pin)
 
 
@@ -114,15 +113,17 @@ def _at_pin(circuit: Circuit) -> Expected:
     """At the driver's own pin, everything plugged in."""
     if circuit.driver == "two-sided":
         half = f"{circuit.bias_volts / 2:g}"
-        return Expected(f"about {half} V while the driver is off: the module's test voltage halved", PROFILE)
+        return Expected(
+            f"about {half} V while the driver is off: the module's test voltage halved", circuit.load.basis
+        )
     return _expected(limit("driver_off" if circuit.pulls_down else "driver_resting"))
 
 
 def _unplugged(circuit: Circuit) -> Expected:
     test = f"the module's test voltage, about {circuit.bias_volts:g} V"
     if circuit.driver == "two-sided":
-        return Expected(f"{test}, on the first wire; 0 V on the second", PROFILE)
-    on_driven = Expected(f"{test}, on the driven wire", PROFILE)
+        return Expected(f"{test}, on the first wire; 0 V on the second", circuit.load.basis)
+    on_driven = Expected(f"{test}, on the driven wire", circuit.load.basis)
     if circuit.pulls_down:
         return _expected(limit("feed_wire"), on_driven)
     return _expected(on_driven, limit("ground_wire"))
@@ -184,12 +185,12 @@ def _sensor(sensor: Sensor) -> Iterator[Offer]:
 
 
 def _sensor_plugged(sensor: Sensor) -> Expected:
-    window = Expected(f"{sensor.low_below:g} to {sensor.high_above:g} V on the signal", PROFILE)
+    window = Expected(f"{sensor.low_below:g} to {sensor.high_above:g} V on the signal", sensor.basis)
     return _expected(*_reference(sensor), window, *_return(sensor))
 
 
 def _sensor_unplugged(sensor: Sensor) -> Expected:
-    pulled = Expected(f"about {sensor.pull_volts:g} V on the signal", PROFILE)
+    pulled = Expected(f"about {sensor.pull_volts:g} V on the signal", sensor.basis)
     return _expected(*_reference(sensor), pulled, *_return(sensor))
 
 
