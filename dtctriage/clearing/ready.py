@@ -119,7 +119,8 @@ def _look(
     """Who answers now, and with which codes."""
     fold = Fold(expected, {})
     events: list[Event] = []
-    for event in sweep(link, Plan(rounds=1, protocol=protocol, expected=expected, depth=Depth.QUICK)):
+    guarded = link
+    for event in sweep(guarded, Plan(rounds=1, protocol=protocol, expected=expected, depth=Depth.QUICK)):
         show(event)
         fold.take(event)
         events.append(event)

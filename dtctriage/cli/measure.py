@@ -144,4 +144,4 @@ def _arithmetic(move: Move) -> str:
 
     if not move.before:
         return f"{move.suspect}: not suspected before, now {percent(move.after)}"
-    return f"{move.suspect}: {percent(move.before)} x {move.factor:.3g} = {percent(move.after)}"
+    return f"{move.suspect}: {percent(move.before)} -> {percent(move.after)} (x {move.factor:.3g})"

@@ -12,6 +12,7 @@ from enum import Enum
 from functools import lru_cache
 
 from dtctriage.services.message import Cursor, Message, Piece, sid
+from dtctriage.services.readings import number_text
 from dtctriage.services.scaling import Scaling, scaling
 from dtctriage.services.supported import BLOCK, numbers_of
 from dtctriage.services.tables import by_hex
@@ -112,7 +113,8 @@ class MonitorResult:
         """Value, limits and verdict in words."""
         unit = f" {self.scaling.unit}" if self.scaling.unit else ""
         raw = "" if self.scaling.known else " (raw)"
-        return f"{self.value:.6g}{unit} of {self.low:.6g} to {self.high:.6g}{unit}{raw}: {self.verdict.value}"
+        value, low, high = (number_text(number) for number in (self.value, self.low, self.high))
+        return f"{value}{unit} of {low} to {high}{unit}{raw}: {self.verdict.value}"
 
     def body_pieces(self) -> Iterator[Piece]:
         """Test id, scaling, value and limits (the monitor id not included)."""
@@ -123,8 +125,8 @@ class MonitorResult:
             bytes([self.uas]), f"unit and scaling {self.uas:02X}: {unit if known.known else 'unknown'}"
         )
         yield Piece(self._word(self.raw), f"value: {self.told()}")
-        yield Piece(self._word(self.raw_low), f"lower limit {self.low:.6g}")
-        yield Piece(self._word(self.raw_high), f"upper limit {self.high:.6g}")
+        yield Piece(self._word(self.raw_low), f"lower limit {number_text(self.low)}")
+        yield Piece(self._word(self.raw_high), f"upper limit {number_text(self.high)}")
 
     def _word(self, number: int) -> bytes:
         return number.to_bytes(2, "big", signed=self.scaling.signed)

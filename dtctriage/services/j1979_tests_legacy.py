@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from dtctriage.services.j1979_tests import Verdict, name_of_test
 from dtctriage.services.message import Cursor, Message, Piece, sid
+from dtctriage.services.readings import number_text
 from dtctriage.services.supported import BLOCK, numbers_of
 from dtctriage.services.tables import by_hex
 
@@ -122,7 +123,7 @@ def oxygen_scale(tid: int) -> tuple[Fraction, str]:
 
 def _oxygen_value(tid: int, raw: int) -> str:
     scale, unit = oxygen_scale(tid)
-    return f"{raw} (raw)" if unit == "raw" else f"{float(raw * scale):.6g} {unit}"
+    return f"{raw} (raw)" if unit == "raw" else f"{number_text(float(raw * scale))} {unit}"
 
 
 def decode_oxygen_test(payload: bytes) -> OxygenTestMask | OxygenConstant | OxygenTest:

@@ -2,8 +2,25 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from fractions import Fraction
+
+EXACT = 1e-9
+"""What the logarithm of a power of ten may be off."""
+DIGITS = 4
+"""Digits worth reading where nothing tells the resolution. Common practice, no source."""
+
+
+def number_text(value: float, step: float = 0.0) -> str:
+    """A number to a tenth of its resolution (`step`), or to DIGITS; never with an exponent."""
+    if not math.isfinite(value):
+        return str(value)
+    finest = step / 10 or 10.0 ** (math.floor(math.log10(abs(value) or 1.0)) + 1 - DIGITS)
+    decimals = max(0, math.ceil(-math.log10(finest) - EXACT))
+    text = f"{value:.{decimals}f}"
+    shown = text.rstrip("0").rstrip(".") if decimals else text
+    return "0" if shown == "-0" else shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,11 +32,13 @@ class Quantity:
     unit: str
     full: bool = field(default=False, compare=False)
     """Its bytes are FF throughout: the end of its scale, or "not available"."""
+    step: float = field(default=0.0, compare=False)
+    """What one raw step stands for; 0 where that is not known."""
 
     @property
     def text(self) -> str:
         """Number and unit."""
-        told = f"{self.value:.6g} {self.unit}".rstrip()
+        told = f"{number_text(self.value, self.step)} {self.unit}".rstrip()
         return f"{told} or not available" if self.full else told
 
     def __str__(self) -> str:
@@ -85,7 +104,9 @@ class Signal:
         if self.highest is not None and raw > self.highest:
             return NoValue(self.name, "not valid now")
         full = not raw_bytes.strip(b"\xff")
-        return Quantity(self.name, float(raw * self.scale + self.offset), self.unit, full)
+        return Quantity(
+            self.name, float(raw * self.scale + self.offset), self.unit, full, float(abs(self.scale))
+        )
 
     def trusted(self, data: bytes) -> Quantity | None:
         """The quantity to judge by; None for one that is absent, not valid, or FF throughout."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 
+from dtctriage.services.readings import number_text
 from dtctriage.sheet.parts import Part, Text
 from dtctriage.triage.module_data import ModuleData, RecordLine
 
@@ -174,7 +175,7 @@ def _with_unit(value: float | None, test: ResultPart) -> str:
 
 
 def _number(value: float | None) -> str:
-    return "" if value is None else f"{value:.6g}"
+    return "" if value is None else number_text(value)
 
 
 def on_their_way(data: Sequence[DataPart]) -> Iterator[tuple[str, str]]:

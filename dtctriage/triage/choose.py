@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dtctriage.triage.model import Check, Outcome
+from dtctriage.triage.model import REST, Check, Outcome
 from dtctriage.triage.readings import classes, reading_words
 from dtctriage.triage.suspicion import Hypothesis
 from dtctriage.wiring.bench import Probe
@@ -215,7 +215,7 @@ def _outcomes(table: Table, read: Read, naming: Naming) -> Iterator[Outcome]:
         rows = np.flatnonzero(read.cells == cell).tolist()
         behind: dict[str, float] = {}
         for row in rows:
-            name = "none of these" if cases[row] == OUTSIDE else naming(cases[row])
+            name = REST if cases[row] == OUTSIDE else naming(cases[row])
             behind[name] = behind.get(name, 0.0) + float(shares[row])
         likely = sorted(behind.items(), key=lambda pair: -pair[1])
         named = [f"{name} ({share / chances[cell]:.0%})" for name, share in likely[:2]]

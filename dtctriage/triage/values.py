@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from functools import cache
 
 from dtctriage.services.pids import data_lengths, signals
-from dtctriage.services.readings import Quantity, Signal
+from dtctriage.services.readings import Quantity, Signal, number_text
 from dtctriage.services.units import comparable, in_base_unit
 from dtctriage.sweep.picture import ModuleSaid
 from dtctriage.triage.model import EvidenceKind
@@ -30,7 +30,7 @@ class Value:
     unit: str
 
     def __str__(self) -> str:
-        return f"{self.name} {self.number:.6g} {self.unit}".rstrip()
+        return f"{self.name} {number_text(self.number)} {self.unit}".rstrip()
 
     def cite(self, view: View) -> str:
         """The id of the evidence that this reading is."""

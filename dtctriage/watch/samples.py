@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from dtctriage.services.pids import pid_name, readings, signals
-from dtctriage.services.readings import NoValue, Quantity, Reading, Signal, State
+from dtctriage.services.readings import NoValue, Quantity, Reading, Signal, State, number_text
 from dtctriage.sweep.said import ModuleSaid
 from dtctriage.triage.pairs import Compared, compare
 from dtctriage.triage.seen import failing, strongest
@@ -45,7 +45,7 @@ class Sample:
     def text(self) -> str:
         """What a person reads."""
         if self.number is not None:
-            return f"{self.number:.6g} {self.unit}".rstrip()
+            return f"{number_text(self.number)} {self.unit}".rstrip()
         return f"{self.told} {self.state}" if self.told else self.state
 
 

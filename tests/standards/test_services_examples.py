@@ -98,7 +98,7 @@ def test_three_pids_in_one_freeze_frame_answer() -> None:
     told = [part.meaning for part in explain(payload, on_can=True).parts]
     assert told[3::3] == [
         "engine speed 2080 1/min",
-        "calculated load 50.1961 %",
+        "calculated load 50.2 %",
         "coolant temperature 0 degC",
     ]
 
