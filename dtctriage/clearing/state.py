@@ -16,7 +16,7 @@ from dtctriage.sweep.talk import Talk
 from dtctriage.triage.tables import limit
 
 ENGINE_SPEED = 0x0C
-"""PID 0C, SAE J1979: engine speed in quarters of 1/min; its twin in J1979-2 is identifier F40C."""
+"""PID 0C, SAE J1979: engine speed in quarters of a revolution a minute; in J1979-2 identifier F40C."""
 _NOT_AVAILABLE = b"\xff\xff"
 
 
@@ -30,7 +30,7 @@ class Declared:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """Engine speed (1/min) and the lowest supply (V), each with how it is known."""
+    """Engine speed (rpm) and the lowest supply (V), each with how it is known."""
 
     rpm: float
     engine: str
@@ -53,9 +53,9 @@ def _engine(
     speeds = {label(said): speed for said, speed in _speeds(link, fold)}
     for name, speed in speeds.items():
         if speed > 0:
-            raise ClearingRefused(f"The engine runs: {speed:.0f} 1/min by {name}", "Switch it off, key on")
+            raise ClearingRefused(f"The engine runs: {speed:.0f} rpm by {name}", "Switch it off, key on")
     if speeds:
-        return 0.0, f"0 1/min by {', '.join(speeds)}"
+        return 0.0, f"0 rpm by {', '.join(speeds)}"
     if declared.engine_off:
         return 0.0, "off, as the technician says"
     raise ClearingRefused("No module tells the engine's speed", "If the engine is off, say so: --engine-off")

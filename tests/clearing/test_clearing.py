@@ -72,7 +72,7 @@ def test_who_refused_and_who_was_silent_is_told_and_kept(
     (kept,) = records.clearings.of("RO-7")
     assert kept.answers == tuple(answers)
     assert (kept.start.who, kept.start.intake, kept.planned) == ("M. Sato", sweep, len(answers))
-    assert kept.start.engine == "0 1/min by ECM, TCM"
+    assert kept.start.engine == "0 rpm by ECM, TCM"
     assert kept.start.supply.endswith("V by ECM") or kept.start.supply == "12.5 V at pin 16"
 
 
@@ -170,9 +170,9 @@ def test_a_code_that_came_since(wire: Any, intake: Any, clear: Any) -> None:
 
 def test_the_engine_runs(wire: Any, intake: Any, clear: Any) -> None:
     intake(wire())
-    running = {b"\x01\x0c": bytes.fromhex("410C0B54")}  # 0B54 / 4 = 725 1/min (SAE J1979, PID 0C)
+    running = {b"\x01\x0c": bytes.fromhex("410C0B54")}  # 0B54 / 4 = 725 rpm (SAE J1979, PID 0C)
     way = wire(replaced=running)
-    assert "The engine runs: 725 1/min by ECM" in refused(clear, way)
+    assert "The engine runs: 725 rpm by ECM" in refused(clear, way)
     assert "The engine runs" in refused(clear, way, Declared(engine_off=True))
 
 

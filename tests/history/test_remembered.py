@@ -282,7 +282,7 @@ def test_kinds_are_counted_once_an_order(records: Records) -> None:
 def cleared(records: Records, order: str, intake: int, day: int, **modules: Cleared) -> None:
     """Keep a clearing: each module by its label with what came of it."""
     at = DAY + timedelta(days=day)
-    start = ClearingStart("M. Sato", at, intake, "0 1/min", "12.5 V")
+    start = ClearingStart("M. Sato", at, intake, "0 rpm", "12.5 V")
     clearing = records.clearings.begin(order, start, planned=len(modules))
     for nth, (label, outcome) in enumerate(modules.items(), start=1):
         answer = ClearingAnswer(label.removeprefix("at_"), b"\x04", outcome, "", at)

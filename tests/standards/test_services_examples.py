@@ -97,7 +97,7 @@ def test_three_pids_in_one_freeze_frame_answer() -> None:
     payload = bytes.fromhex("42 0C 00 20 80 04 00 80 05 00 28")
     told = [part.meaning for part in explain(payload, on_can=True).parts]
     assert told[3::3] == [
-        "engine speed 2080 1/min",
+        "engine speed 2080 rpm",
         "calculated load 50.2 %",
         "coolant temperature 0 degC",
     ]

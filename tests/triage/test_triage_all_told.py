@@ -41,7 +41,7 @@ pedal 14.9 and half of it, throttle 16.9 twice, commanded 12.5 and actual 6.3 %;
 since erasing, 12.4 V, 65,000.0 km.
 """
 RUNNING = REST | {0x0C: "0BB8", 0x1F: "0258", 0x42: "36B0"}
-"""750 1/min, 600 s, 14.0 V."""
+"""750 rpm, 600 s, 14.0 V."""
 NOT_WHILE_RUNNING = {"rest_pressure", "rest_temperatures", "rest_tracks", "rest_motion", "rest_fuel_pressure"}
 """They judge an engine at rest."""
 NOT_AT_REST = {"charging"}

@@ -198,7 +198,8 @@ def test_all_silent_with_a_battery_that_gives_nothing(bench: Bench, volts: float
     ranked = basis.suspicion.weigh(basis.seen, trouble, (Observation(probe, volts),))
     told = {item.title: item.share for item in suspects(basis.suspicion, ranked)}
     assert next(iter(told)) == first
-    assert (told.get("the battery", 0.0) > 0.8) is (first == "the battery")
+    # 9.6 V is also what a main cable on metal leaves of a sound battery.
+    assert (told.get("the battery", 0.0) > 0.6) is (first == "the battery")
     assert volts < 10 or told.get("the battery", 0.0) < 0.02
 
 

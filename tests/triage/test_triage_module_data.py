@@ -27,7 +27,7 @@ def test_readings_have_names_units_and_their_bytes() -> None:
     """SAE J1979: engine speed in steps of 1/4, one state by its table, one number without a layout."""
     readings = told(data={0x0C: b"\x0b\xb8", 0x1C: b"\x01"}, identifiers={0x3A01: b"\x00\x97"}).readings
     speed, rules, unknown = readings
-    assert (speed.number, speed.name, speed.value, speed.unit) == ("0C", "engine speed", 750.0, "1/min")
+    assert (speed.number, speed.name, speed.value, speed.unit) == ("0C", "engine speed", 750.0, "rpm")
     assert (rules.number, rules.value, rules.text) == ("1C", None, "OBD II (California)")
     assert (unknown.number, unknown.value, unknown.text, str(unknown)) == (
         "3A01", None, "00 97", "3A01: 00 97",
@@ -48,7 +48,7 @@ def test_ff_throughout_is_no_value_but_stays_to_be_read() -> None:
     )  # fmt: skip
     module = ModuleSaid(ECM, 0x7E8, frames={0: {0x02: b"\x03\x01", 0x05: b"\xff", 0x0C: b"\x0b\xb8"}})
     assert stored_with(module, Dtc.parse("P0301")) == (
-        "freeze frame 00: coolant temperature: 215 degC or not available; engine speed 750 1/min",
+        "freeze frame 00: coolant temperature: 215 degC or not available; engine speed 750 rpm",
     )
 
 
@@ -139,8 +139,8 @@ def test_what_was_stored_with_a_code_is_one_line_a_record() -> None:
         ],
     )
     assert stored_with(said, dtc) == (
-        "freeze frame 00: engine speed 750 1/min",
+        "freeze frame 00: engine speed 750 rpm",
         "snapshot 00, snapshot F0: coolant temperature 0 degC",
         "extended data 01: 01: 03",
     )
-    assert stored_with(said, Dtc.parse("P0420")) == ("freeze frame 01: engine speed 0 1/min",)
+    assert stored_with(said, Dtc.parse("P0420")) == ("freeze frame 01: engine speed 0 rpm",)

@@ -13,9 +13,9 @@ from dtctriage.triage.rules import (
 Bench = Any
 Judged = Any
 REST = {0x0C: "0000", 0x1F: "0000"}
-"""Engine speed 0/4 = 0 1/min, run time 0 s (SAE J1979)."""
+"""Engine speed 0/4 = 0 rpm, run time 0 s (SAE J1979)."""
 IDLE = {0x0C: "0BB8", 0x1F: "0258"}
-"""3000/4 = 750 1/min, 600 s."""
+"""3000/4 = 750 rpm, 600 s."""
 
 
 @pytest.mark.parametrize(

@@ -265,9 +265,9 @@ def test_snapshots_are_put_in_order_where_nobody_tells_how_the_counters_stand_no
     [
         ("%", 40, 49, False),
         ("%", 40, 51, True),
-        ("1/min", 100, 114, False),
-        ("1/min", 100, 116, True),
-        ("1/min", 0, 5, None),
+        ("rpm", 100, 114, False),
+        ("rpm", 100, 116, True),
+        ("rpm", 0, 5, None),
     ],
 )
 def test_pairs_of_the_profile(
