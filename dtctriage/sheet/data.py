@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, dataclass
 
-from dtctriage.services.readings import number_text
 from dtctriage.sheet.parts import Part, Text
 from dtctriage.triage.module_data import ModuleData, RecordLine
+from dtctriage.triage.wording import number_text
 
 FAILED = "failed"
 COUNTER_FAILED = 127

@@ -1,8 +1,12 @@
-"""Lists as the sheet writes them."""
+"""Lists and numbers as the sheet writes them."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+
+from dtctriage.services.readings import number_text
+
+__all__ = ["listed", "number_text"]
 
 MOST = 6
 """Names that are written out; of more, one less and how many are left."""

@@ -33,7 +33,7 @@ def test_number_text(value: float, step: float, text: str) -> None:
     assert number_text(value, step) == text
 
 
-@given(st.floats(-1e12, 1e12), st.sampled_from([0.0, 1.0, 0.25, 100 / 255, 0.001, 0.1]))
+@given(st.floats(-1e7, 1e7), st.sampled_from([0.0, 1.0, 0.25, 100 / 255, 0.001, 0.1]))
 def test_a_number_is_told_within_its_resolution(value: float, step: float) -> None:
     told = number_text(value, step)
     assert "e" not in told
