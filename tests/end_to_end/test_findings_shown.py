@@ -125,6 +125,16 @@ def vin_of(name: str, serial: int = 0) -> str:
     return f"{vin[:-6]}{900_000 + serial}" if serial else vin
 
 
+def alike(name: str, serial: int, folder: Path) -> str:
+    """A lesson with another vehicle like its own: the VIN is all that differs."""
+    path, lesson = lesson_of(name)
+    text = path.read_text(encoding="utf-8").replace(vin_of(name), vin_of(name, serial))
+    for key in ("vehicle", "rest"):
+        text = text.replace(f'"{lesson[key]}"', f'"{(path.parent / lesson[key]).as_posix()}"')
+    (folder / f"{serial}.lesson.toml").write_text(text, encoding="utf-8")
+    return str(folder / str(serial))
+
+
 @pytest.fixture(scope="session")
 def shops(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Cli, list[Any]], Path]:
     """Records that hold the earlier intakes, each made once; those with one more begin as a copy."""
@@ -142,7 +152,8 @@ def shops(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Cli, list[Any]]
                 told = ["--rounds", 1, "--quick", "--records", records]
                 told += ["--vin", vin_of(entry.lesson, serial)] if entry.vin else []
                 number = f"EARLIER-{place}-{serial}"
-                take(cli, entry.lesson, number, "over=can", *told, profile=entry.profile)
+                name = alike(entry.lesson, serial, records.parent) if serial else entry.lesson
+                take(cli, name, number, "over=can", *told, profile=entry.profile)
             known[key] = records
         return known[key]
 
