@@ -182,7 +182,8 @@ def test_an_order_that_is_kept_for_another_vin(cli: Cli, tmp_path: Path, link: s
     with Records.open(file) as records:
         assert records.order("RO-1").vin == VIN
         assert records.last_sweep("RO-1") is None
-    assert cli(*typed, "--correct-vin").code == 0
+    # It is kept, and the vehicle at the link is a third one.
+    assert "another vehicle than the order's" in cli(*typed, "--correct-vin").err
     with Records.open(file) as records:
         corrected = records.order("RO-1")
     assert (corrected.vin, corrected.vin_origin) == (OTHER_VIN, VinOrigin.ENTERED)
