@@ -25,7 +25,7 @@ from dtctriage.wiring.profile import Module
 from dtctriage.wiring.toml_text import toml_text
 
 SHOWN = 40
-Grounds = Basis | Joined
+EnteredInto = Basis | Joined
 """What an entry joins: the generic vehicle, or a profile that lacks it."""
 
 
@@ -62,7 +62,7 @@ def entered_of(records: Records, number: str) -> dict[str, Entered]:
     return found
 
 
-def enterables(grounds: Grounds) -> Iterator[Enterable]:
+def enterables(grounds: EnteredInto) -> Iterator[Enterable]:
     """Everything that can be entered for a sweep, circuits first."""
     for item in grounds.circuits:
         if not item.dangerous:
@@ -73,7 +73,7 @@ def enterables(grounds: Grounds) -> Iterator[Enterable]:
         yield Enterable(module.id, MODULE, codes, grounds.entered.get(module.id), module)
 
 
-def chosen(grounds: Grounds, text: str) -> Enterable:
+def chosen(grounds: EnteredInto, text: str) -> Enterable:
     """What a code, or a circuit's or module's name, stands for. Raises TriageError."""
     known = list(enterables(grounds))
     wanted = " ".join(text.lower().split())
@@ -90,7 +90,7 @@ def chosen(grounds: Grounds, text: str) -> Enterable:
     raise TriageError(*_refusal(grounds, known, text.strip()[:SHOWN], code))
 
 
-def _refusal(grounds: Grounds, known: list[Enterable], said: str, code: str) -> tuple[str, str]:
+def _refusal(grounds: EnteredInto, known: list[Enterable], said: str, code: str) -> tuple[str, str]:
     dangerous = [way for item in grounds.circuits if item.dangerous for way in _ways(item)]
     if said in dangerous or (code and code in dangerous):
         return f"{said}: nobody measures there", "Qualified people, by the maker's procedure"
@@ -106,12 +106,12 @@ def _refusal(grounds: Grounds, known: list[Enterable], said: str, code: str) -> 
     return f'"{said}" is no circuit or silent module of this order{meant}', _choices(known)
 
 
-def lacking(grounds: Grounds) -> list[Enterable]:
+def lacking(grounds: EnteredInto) -> list[Enterable]:
     """What an order's profile lacks and nobody has entered yet; nothing without a profile."""
     return [item for item in enterables(grounds) if isinstance(grounds, Joined) and item.now is None]
 
 
-def refused(grounds: Grounds, item: Enterable) -> str:
+def refused(grounds: EnteredInto, item: Enterable) -> str:
     """Why what was entered does not fit the order's profile, "" where it does or there is none."""
     return grounds.refused.get(item.name, "") if isinstance(grounds, Joined) else ""
 
@@ -137,7 +137,7 @@ def like(records: Records, order: Order, seen: Picture, about: str) -> Logged[En
 def keep(
     records: Records,
     number: str,
-    grounds: Grounds,
+    grounds: EnteredInto,
     item: Enterable,
     entered: Entered,
     *,
@@ -153,7 +153,7 @@ def keep(
     return entry
 
 
-def check(grounds: Grounds, item: Enterable, entered: Entered) -> None:
+def check(grounds: EnteredInto, item: Enterable, entered: Entered) -> None:
     """Lay the vehicle out with what was entered. Raises EntryError where that cannot be."""
     if isinstance(grounds, Joined):
         grounds.tried(item.name, entered)
