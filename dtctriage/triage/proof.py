@@ -10,7 +10,7 @@ from dtctriage.triage.suspects import case_words, things
 from dtctriage.triage.suspicion import Hypothesis, Suspicion
 from dtctriage.wiring.bench import Observation
 
-LEFT_ALONE = 0.97
+LEFT_ALONE = 0.95
 """Share from which the part that a hand would go to is taken for the only suspect left."""
 TELLING = 20.0
 """How many times as likely a reading is with the suspect as in a sound vehicle, to show it at work. Both are
