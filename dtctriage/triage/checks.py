@@ -244,7 +244,7 @@ def _pair(profile: Profile, bus: Bus, station: str) -> Offer:
         f"measure the resistance between CAN high and CAN low of bus {bus.id}{named}",
         "the diagnostic connector",
         POWER_OFF,
-        _terminated(bus),
+        terminated(bus),
         rule.source,
         default_minutes("diagnostic connector"),
         (_pair_probe(bus.id, station, AT_REST),),
@@ -271,14 +271,14 @@ def _branch(profile: Profile, module: Module, bus: Bus) -> Offer:
         f"measure CAN high to CAN low of bus {bus.id} at the plug of {module.id}, module unplugged",
         module.place or module.title,
         POWER_OFF,
-        f"{_terminated(bus)} (a module that holds a termination takes it along)",
+        f"{terminated(bus)} (a module that holds a termination takes it along)",
         rule.source,
         module.minutes or default_minutes("module"),
         (_pair_probe(bus.id, module.id, Setup(Key.OFF, frozenset({module.id}), battery=False)),),
     )
 
 
-def _terminated(bus: Bus) -> str:
+def terminated(bus: Bus) -> str:
     """The sentence of the trade, with the profile's figures where its terminations are not the usual ones."""
     each = bus.termination_ohms
     if each == USUAL_TERMINATION:

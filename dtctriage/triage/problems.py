@@ -7,7 +7,7 @@ from dataclasses import replace
 from functools import partial
 
 from dtctriage.codes.dtc import Dtc
-from dtctriage.triage.checks import KEY_ON, POWER_OFF, battery_offer, key_offer, supply_offers
+from dtctriage.triage.checks import KEY_ON, POWER_OFF, battery_offer, key_offer, supply_offers, terminated
 from dtctriage.triage.choose import CLEAR, LEAST_SHARE, Offer, choose
 from dtctriage.triage.circuit_checks import offers_at
 from dtctriage.triage.hazards import left_to_the_trained, touches_high_voltage, warned
@@ -151,13 +151,12 @@ def _by_hand(profile: Profile, ranked: Sequence[Hypothesis]) -> Iterator[Check]:
     bus = max(profile.bus, key=lambda item: shares[item.id], default=None)
     if bus is None or shares[bus.id] < CLEAR:
         return
-    rule = limit("pair_ohms")
     yield Check(
         f"leave the meter on the pair and unplug the modules of bus {bus.id} one after the other",
         "the diagnostic connector, then each module's plug; airbag modules last, by the maker's procedure",
         POWER_OFF,
-        f"the reading is sound again when the culprit is off, be it a module or its branch; {rule.expect}",
-        rule.source,
+        f"sound again when the culprit is off, be it a module or its branch; {terminated(bus)}",
+        limit("pair_ohms").source,
         default_minutes("module"),
         0.0,
     )

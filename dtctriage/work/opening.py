@@ -112,7 +112,7 @@ def open_sweep(
     first = cache(lambda: judged(()))
 
     def called(observations: Sequence[Observation]) -> Assessment:
-        return named(judged(observations), first())
+        return named(judged(observations) if observations else first(), first())
 
     reasoning = None
     if spoken is not None and suspicion is not None and profile is not None:

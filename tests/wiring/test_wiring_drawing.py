@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import shutil
 import subprocess
 import xml.etree.ElementTree as ET
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from importlib.resources import files
 from itertools import combinations, pairwise
 from pathlib import Path
@@ -411,9 +410,8 @@ def test_letters_are_as_wide_as_typst_sets_them() -> None:
 
 
 @pytest.mark.full
-def test_a_pdf_shows_the_same_words() -> None:
-    if shutil.which("pdftotext") is None:
-        pytest.skip("pdftotext is not installed")
+def test_a_pdf_shows_the_same_words(needed: Callable[[str], str]) -> None:
+    needed("pdftotext")
     drawing = drawing_of(PROFILES["starter"], "throttle angle")
     content = to_pdf(drawing)
     assert content.startswith(b"%PDF")
