@@ -79,7 +79,8 @@ def _told(after: Modules, label: str, dtc: Dtc, *, all_answer: bool) -> tuple[bo
     entry = _now(after, label, dtc)
     if entry is not None and isinstance(entry.status, DtcStatus):
         untested = entry.status.bit(StatusBit.NOT_COMPLETED_THIS_CYCLE)
-        return not untested, UNTESTED if untested else TESTED
+        passed = untested is False and failing(entry) is False  # None: a bit the module does not support
+        return passed, UNTESTED if untested else TESTED if passed else UNTOLD
     away = entry is None or entry.memory == PERMANENT
     if away and lost_module(dtc) is not None and all_answer:
         return True, AWAY

@@ -290,11 +290,16 @@ def lost(request: int, *, status: int | None = NOW) -> ModuleSaid:
     return module(request, code("U0100-87", status=status))
 
 
+UNTOLD = StoredCode(Dtc.parse("P0301-00"), "stored", DtcStatus(HISTORY, 0xBF))
+"""From a module that does not support bit 6: "not supported" is not "tested"."""
+
+
 @pytest.mark.parametrize(
     ("after", "shown", "unshown"),
     [
         (module(ECM, code("P0301-00", status=HISTORY)), "tested since the key came on, and passed", ""),
         (module(ECM, code("P0301-00", status=HISTORY | 0x40)), "", "not tested since the key came on"),
+        (module(ECM, UNTOLD), "", "nothing tells whether it was tested since"),
         (module(ECM, read=False), "", "not read again"),
         (module(ECM), "", "nothing tells whether it was tested since"),
         (module(ECM, readiness=ready("misfire")), "", "nothing tells whether it was tested since"),
